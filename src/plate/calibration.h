@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: MIT
+ * From counts to newtons: one 6 x N matrix a plate, either composed from per-cell matrices or
+ * solved whole. Plain values and pure functions; files and rows are elsewhere. */
+#ifndef UF_PLATE_CALIBRATION_H
+#define UF_PLATE_CALIBRATION_H
+
+#include "plate/rig.h"
+
+#include <jansson.h>
+
+enum uf_component { UF_FX, UF_FY, UF_FZ, UF_MX, UF_MY, UF_MZ, UF_COMPONENTS };
+
+struct uf_plate_matrix {
+    /* N (rows FX..FZ) and N m (rows MX..MZ) a count above tare, of the force by the ground on the
+     * golfer, in the plate's axes, about the sensor origin. Columns are channels of the board;
+     * columns of other plates are zero. */
+    double c[UF_COMPONENTS][UF_CHANNELS_MAX];
+    bool known[UF_COMPONENTS]; /* false: the loads did not identify it; its values are NAN later */
+};
+
+struct uf_calibration {
+    char uuid[37]; /* "" for the nominal one */
+    char name[64];
+    bool nominal; /* from data-sheet scales: a swing made with it is flagged */
+    int plates;
+    struct uf_plate_matrix plate[UF_PLATES_MAX];
+};
+
+/* One cell's own matrix: force in the cell's axes (N) = k[3][3] * counts of its x, y, z outputs
+ * above tare; columns of missing outputs are zero. */
+struct uf_cell_matrix {
+    double k[3][3];
+};
+
+/* wrench = sum over cells of [ R f ; r x R f ], f = k counts, R = rotation by turn_deg about z,
+ * r = cell position (m). cells[] has plate->cells entries. A force component that no cell of the
+ * plate measures, and each moment that rests on it, is not known. */
+void uf_compose_cells(const struct uf_plate *plate, const struct uf_cell_matrix *cells,
+                      struct uf_plate_matrix *out);
+
+/* The data-sheet calibration: diagonal cell matrices from n_per_count. */
+void uf_calibration_nominal(const struct uf_rig *rig, struct uf_calibration *out);
+
+/* JSON form, the one that underfoot-calib reads, stores and prints:
+ *   { "uuid": "...", "name": "...", "plates": [
+ *       { "plate": "left", "cells": [ { "cell": "1", "matrix": [[..],[..],[..]] }, ... ] }
+ *     | { "plate": "left", "channels": [0,1,..], "matrix": [[..] x 6],
+ *         "unknown": ["Fx", ...] } ] }
+ * matrix units as above. Errors name the plate, the cell and the field. */
+int uf_calibration_from_json(const struct uf_rig *rig, const json_t *json,
+                             struct uf_calibration *out, struct uf_error *err);
+/* The whole 6 x N form. New reference, or NULL without memory. */
+json_t *uf_calibration_to_json(const struct uf_rig *rig, const struct uf_calibration *cal);
+
+#endif

@@ -1,0 +1,93 @@
+/* SPDX-License-Identifier: MIT
+ * The database: schema and migrations, writing and reading. One connection an object, one thread at
+ * a time. In the daemon only the store thread has a writing one. Errors say what to do. */
+#ifndef UF_STORE_STORE_H
+#define UF_STORE_STORE_H
+
+#include "plate/calibration.h"
+#include "plate/tare.h"
+#include "swing/analysis.h"
+
+#include <jansson.h>
+#include <sqlite3.h>
+
+/* application_id of our files: "UFDB". */
+#define UF_APPLICATION_ID 0x55464442
+
+struct uf_store;
+
+enum uf_store_mode {
+    UF_STORE_READ,  /* must exist; never written */
+    UF_STORE_WRITE, /* must exist; migrated when older */
+    UF_STORE_CREATE /* made when missing; migrated when older */
+};
+
+/* Refuses a file that is not SQLite, that belongs to another program (application_id), or that a
+ * newer version made (user_version), each with a sentence. */
+int uf_store_open(struct uf_store **out, const char *path, enum uf_store_mode mode,
+                  struct uf_error *err);
+void uf_store_close(struct uf_store *s);
+sqlite3 *uf_store_db(struct uf_store *s); /* for reading queries of src/cli */
+
+/* Ids are rowids (> 0). All of these are one transaction each (BEGIN IMMEDIATE). */
+
+/* The rig as JSON; the row of an equal description is found again. */
+int uf_store_rig(struct uf_store *s, const struct uf_rig *rig, int64_t *rig_id,
+                 struct uf_error *err);
+
+/* Never overwrites: an equal uuid is an error (UF_ESTATE). */
+int uf_store_calibration_add(struct uf_store *s, int64_t rig_id, const struct uf_rig *rig,
+                             const struct uf_calibration *cal, const json_t *provenance,
+                             int64_t made_utc_us, int64_t *id, struct uf_error *err);
+int uf_store_calibration_activate(struct uf_store *s, int64_t id, struct uf_error *err);
+/* The active one of this rig; UF_ENOTFOUND when there is none. */
+int uf_store_calibration_active(struct uf_store *s, int64_t rig_id, const struct uf_rig *rig,
+                                struct uf_calibration *out, int64_t *id, struct uf_error *err);
+
+/* A session is opened by the daemon's start and closed by its end; later by the lesson. */
+int uf_store_session_open(struct uf_store *s, int64_t rig_id, int64_t utc_us, int64_t *id,
+                          struct uf_error *err);
+int uf_store_session_close(struct uf_store *s, int64_t id, int64_t utc_us, struct uf_error *err);
+
+struct uf_swing_meta {
+    int64_t session_id;
+    int64_t rig_id;
+    int64_t calibration_id; /* 0: nominal */
+    int64_t trigger_utc_us; /* host time of the trigger by the clock map; 0: not known */
+    double clock_drift_ppm; /* NAN: not known */
+    const struct uf_analysis_settings *settings;
+};
+/* Capture (raw, compressed, lossless), derivation, events, metrics, reasons: one transaction. */
+int uf_store_swing_add(struct uf_store *s, const struct uf_swing_meta *meta,
+                       const struct uf_capture *capture, const struct uf_analysis *analysis,
+                       int64_t made_utc_us, int64_t *id, struct uf_error *err);
+
+/* Reads the raw data back; the capture equals the stored one to the bit. */
+int uf_store_capture(struct uf_store *s, int64_t swing_id, struct uf_capture **out,
+                     struct uf_error *err);
+
+int uf_store_tare_add(struct uf_store *s, int64_t rig_id, const struct uf_tare_event *tare,
+                      int channels, int64_t utc_us, struct uf_error *err);
+/* The last zero of this rig; UF_ENOTFOUND when there is none. */
+int uf_store_tare_last(struct uf_store *s, int64_t rig_id, double *tare_raw, int64_t *utc_us,
+                       struct uf_error *err);
+
+/* kind: "waiting", "receiving", "stale", "hello", "reboot", ... */
+int uf_store_link_event(struct uf_store *s, int64_t utc_us, const char *kind, const char *text,
+                        struct uf_error *err);
+
+/* Derives swings again from their raw counts. which: NULL for all, or a list of ids. Uses the rig
+ * that each swing was captured with. A swing whose newest derivation has the same calibration,
+ * algorithm and settings is derived anyway and compared: different bits are an error counted in
+ * `differ` (never overwritten). */
+struct uf_rederive_counts {
+    int64_t swings, made, same, differ;
+};
+int uf_store_rederive(struct uf_store *s, const int64_t *which, size_t n, int64_t since_utc_us,
+                      const struct uf_analysis_settings *settings, int64_t made_utc_us,
+                      struct uf_rederive_counts *counts, struct uf_error *err);
+
+/* Test hook: sleep so many ms inside each write transaction before COMMIT (a slow disk). */
+void uf_store_slow_ms(struct uf_store *s, unsigned ms);
+
+#endif

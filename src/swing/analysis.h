@@ -1,0 +1,82 @@
+/* SPDX-License-Identifier: MIT
+ * From a capture to numbers: conditioning (calibrate, fill lost samples, zero-phase low-pass),
+ * golfer-frame curves, events, and one value or one reason for each row of the metric table.
+ * Pure: the same capture, rig, calibration and settings give the same bits, live or years later. */
+#ifndef UF_SWING_ANALYSIS_H
+#define UF_SWING_ANALYSIS_H
+
+#include "plate/calibration.h"
+#include "plate/rig.h"
+#include "swing/capture.h"
+#include "swing/metric.h"
+
+/* Grows whenever the same raw counts would give other numbers. Stored with each derivation. */
+#define UF_ALGORITHM 1
+
+struct uf_analysis_settings {
+    double cutoff_hz; /* -3 dB of forward and backward passes together; default 50 */
+    int order;        /* of one pass; default 2 (so 4 in all) */
+    double cop_min_n; /* below it a COP does not exist; default 25 */
+};
+
+void uf_analysis_defaults(struct uf_analysis_settings *s);
+
+enum uf_foot { UF_LEAD, UF_TRAIL, UF_FEET };
+
+/* Golfer frame, filtered, on the even time grid t = i / rate_hz from the capture's first sample.
+ * NAN where not measurable. Lengths in mm of the rig frame turned into target-ward and toe-ward. */
+struct uf_curves {
+    size_t n;
+    double rate_hz;
+    double weight_n; /* NAN when not known */
+    double *vertical_n[UF_FEET], *target_n[UF_FEET], *toe_n[UF_FEET], *tz_nm[UF_FEET];
+    double *cop_target_mm[UF_FEET], *cop_toe_mm[UF_FEET];
+    double *total_vertical_n, *total_target_n, *total_toe_n;
+    double *net_target_mm, *net_toe_mm; /* net COP */
+    double *turn_nm, *turn_from_toe_nm, *turn_from_target_nm, *turn_from_free_nm;
+    double *trail_share_pct;
+    double *memory; /* owns all arrays */
+};
+void uf_curves_free(struct uf_curves *c);
+
+enum uf_event_kind { UF_EVENT_START, UF_EVENT_IMPACT, UF_EVENT_END, UF_EVENTS };
+enum uf_event_source { UF_SOURCE_NONE, UF_SOURCE_SENSOR, UF_SOURCE_MARK, UF_SOURCE_ESTIMATE };
+struct uf_event {
+    double t_s; /* from the capture's first sample; NAN when not known */
+    enum uf_event_source source;
+};
+const char *uf_event_name(enum uf_event_kind kind);
+const char *uf_source_name(enum uf_event_source source);
+
+/* What is wrong with a swing; each spoils the metrics that need what it breaks. */
+#define UF_FLAG_LOST         0x0001u /* samples lost within the window (filled) */
+#define UF_FLAG_GAP          0x0002u /* more than 20 ms missing at once */
+#define UF_FLAG_SATURATED    0x0004u /* a channel at its rail, or the board said so */
+#define UF_FLAG_EXCITATION   0x0008u
+#define UF_FLAG_NO_QUIET     0x0010u /* no quiet standing before */
+#define UF_FLAG_NOT_CLOSED   0x0020u /* momentum does not close: drift or gain */
+#define UF_FLAG_NOMINAL      0x0040u /* data-sheet calibration */
+#define UF_FLAG_ONE_PLATE    0x0080u
+#define UF_FLAG_HAND         0x0100u /* the shape is of the other hand */
+#define UF_FLAG_TWO_STRIKES  0x0200u
+#define UF_FLAG_DEAD_CHANNEL 0x0400u /* a channel did not change over the whole window */
+#define UF_FLAGS             11
+/* Name of bit i ("lost samples", ...). */
+const char *uf_flag_name(int bit);
+
+struct uf_analysis {
+    double value[UF_METRICS];          /* NAN when not measurable */
+    enum uf_reason reason[UF_METRICS]; /* why; UF_REASON_NONE when there is a value */
+    struct uf_event event[UF_EVENTS];
+    uint32_t flags;
+    struct uf_curves curves;
+};
+
+/* Fails only without memory, or when the capture does not fit the rig (channels). Free with
+ * uf_analysis_free. */
+int uf_analyse(const struct uf_capture *capture, const struct uf_rig *rig,
+               const struct uf_calibration *cal, const struct uf_analysis_settings *settings,
+               struct uf_analysis **out, struct uf_error *err);
+void uf_analysis_free(struct uf_analysis *a);
+
+#endif

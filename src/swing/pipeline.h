@@ -1,0 +1,84 @@
+/* SPDX-License-Identifier: MIT
+ * The whole pure chain in one object: bytes of the line in; live samples, captured swings, zeros
+ * and notes out. The daemon, the replay, the benches and the tests all run this one, so live and
+ * replay give the same bits. No clock, file or loop. */
+#ifndef UF_SWING_PIPELINE_H
+#define UF_SWING_PIPELINE_H
+
+#include "plate/tare.h"
+#include "plate/wrench.h"
+#include "swing/capture.h"
+#include "swing/segment.h"
+#include "wire/wire.h"
+
+struct uf_pipeline_settings {
+    enum uf_wire_form form;
+    enum uf_hand hand;
+    double live_cutoff_hz; /* causal low-pass of live values, order 2 (20) */
+    struct uf_tare_settings tare;
+    struct uf_segment_settings segment;
+};
+
+enum uf_pipeline_kind {
+    UF_PIPE_NONE,    /* the bytes are used up */
+    UF_PIPE_HELLO,   /* the board said who it is (first time, or changed) */
+    UF_PIPE_SAMPLE,  /* live values are fresh: uf_pipeline_live */
+    UF_PIPE_SWING,   /* capture: the receiver owns it */
+    UF_PIPE_TARE,    /* a new zero */
+    UF_PIPE_STANCE,  /* the state of the person changed */
+    UF_PIPE_REFUSED, /* something that looked like a swing was refused */
+    UF_PIPE_STRIKE,  /* the strike sensor went up */
+    UF_PIPE_NOTE,
+    UF_PIPE_ERROR /* err of uf_pipeline_feed says what: board does not fit the rig, no memory; the
+                     pipeline goes on */
+};
+
+struct uf_pipeline_event {
+    enum uf_pipeline_kind kind;
+    int64_t t_dev_us;
+    struct uf_hello hello;
+    struct uf_capture *capture;
+    struct uf_tare_event tare;
+    enum uf_stance stance;
+    enum uf_refusal refusal;
+    char note[UF_NOTE_BYTES_MAX + 1];
+};
+
+/* Causally filtered, golfer-independent (rig frame). */
+struct uf_live {
+    int64_t t_dev_us;
+    int plates;
+    struct uf_ground ground[UF_PLATES_MAX];
+    struct uf_both both;
+    double weight_n; /* NAN when not known */
+    enum uf_stance stance;
+    bool tared;
+    uint8_t inputs, status;
+};
+
+struct uf_pipeline;
+int uf_pipeline_new(struct uf_pipeline **out, const struct uf_pipeline_settings *s,
+                    const struct uf_rig *rig, const struct uf_calibration *cal,
+                    const double *initial_tare_raw, struct uf_error *err);
+void uf_pipeline_free(struct uf_pipeline *p);
+
+/* As uf_wire_feed: takes bytes until one event, returns how many were taken. Several events may
+ * come from the same byte: a call may take 0 bytes and still give an event; loop until n is used
+ * up and the kind is NONE. */
+size_t uf_pipeline_feed(struct uf_pipeline *p, const uint8_t *bytes, size_t n,
+                        struct uf_pipeline_event *out, struct uf_error *err);
+/* End of the stream: at most one more swing; call until NONE. */
+void uf_pipeline_finish(struct uf_pipeline *p, struct uf_pipeline_event *out, struct uf_error *err);
+
+void uf_pipeline_line_cut(struct uf_pipeline *p);
+void uf_pipeline_request_tare(struct uf_pipeline *p);
+void uf_pipeline_set_hand(struct uf_pipeline *p, enum uf_hand hand);
+/* Takes effect with the next sample. */
+void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal);
+
+const struct uf_live *uf_pipeline_live(const struct uf_pipeline *p);
+const struct uf_wire_counts *uf_pipeline_counts(const struct uf_pipeline *p);
+const struct uf_hello *uf_pipeline_hello(const struct uf_pipeline *p); /* NULL before the first */
+uint64_t uf_pipeline_refused(const struct uf_pipeline *p, enum uf_refusal r);
+
+#endif
