@@ -23,11 +23,11 @@ const char *uf_stance_name(enum uf_stance s);
 struct uf_segment_settings {
     double on_n;           /* total vertical force that means somebody is on (150) */
     double still_s;        /* length of quiet standing that gives the weight (0.5) */
-    double still_pct;      /* greatest SD of total vertical, % of it, that is quiet (1.5) */
-    double lead_rise_bw;   /* least rise of the lead foot's force (0.45) */
+    double still_pct;      /* greatest SD of the total, % of it, that is quiet (1.5) */
+    double lead_rise_bw;   /* least rise of the lead foot's vertical force (0.45) */
     double lead_rate_bw_s; /* least rate of that rise (2.5) */
     double before_s;       /* window before the first movement (0.5) */
-    double after_s;        /* window after the trigger when it does not get still before (1.5) */
+    double after_s;        /* window after the trigger, when it is not still sooner (1.5) */
     double longest_s;      /* greatest window before the trigger (6) */
 };
 
@@ -35,7 +35,7 @@ struct uf_segment_settings {
 struct uf_segment_sample {
     int64_t t_dev_us;
     double left_n, right_n; /* vertical force of each plate, unfiltered; NAN where missing */
-    bool discontinuity;     /* samples are missing before it (more than 20 ms), or reboot */
+    bool discontinuity;     /* the stream broke before it: too long to bridge, or reboot */
 };
 
 struct uf_segment_result {
@@ -50,12 +50,12 @@ struct uf_segment_result {
 /* Why a candidate was not a swing: for counters and for the bench. */
 enum uf_refusal {
     UF_REFUSE_NONE,
-    UF_REFUSE_NO_WEIGHT,    /* no quiet standing in memory */
-    UF_REFUSE_LIGHT,        /* rise too small or too slow: waggle, half turn, sway */
-    UF_REFUSE_NO_BACKSWING, /* trail foot was not loaded before */
-    UF_REFUSE_FLIGHT,       /* both feet light at once: jump, step */
-    UF_REFUSE_LEFT_PLATE,   /* a foot or the person left: step off */
-    UF_REFUSE_RHYTHM,       /* one of many like it: rocking, marching */
+    UF_REFUSE_SMALL,        /* rise too small or too slow: waggle, half turn, sway */
+    UF_REFUSE_NO_BACKSWING, /* the trail foot was not loaded before */
+    UF_REFUSE_NOT_STOOD,    /* not both feet down before: stepping on, step drill */
+    UF_REFUSE_FLIGHT,       /* both feet light at once: jump */
+    UF_REFUSE_LEFT_PLATE,   /* the person left the plates within it: step off */
+    UF_REFUSE_SHOCK,        /* much faster than a body can push: dropped club, kick */
     UF_REFUSE_CUT,          /* the stream broke within the window */
     UF_REFUSALS
 };
