@@ -66,7 +66,7 @@ int uf_segment_new(struct uf_segment **out, const struct uf_segment_settings *s,
                    struct uf_error *err);
 void uf_segment_free(struct uf_segment *g);
 
-enum uf_segment_event { UF_SEG_NOTHING, UF_SEG_STANCE, UF_SEG_SWING, UF_SEG_REFUSED };
+enum uf_segment_event { UF_SEG_NOTHING, UF_SEG_STANCE, UF_SEG_REFUSED, UF_SEG_SWING };
 
 /* One sample in, at most one event out. SWING: *result is filled, and its whole window lies at or
  * before this sample. */
