@@ -76,7 +76,8 @@ void uf_pipeline_set_hand(struct uf_pipeline *p, enum uf_hand hand);
 /* Takes effect with the next sample. */
 void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal);
 
-const struct uf_live *uf_pipeline_live(const struct uf_pipeline *p);
+/* Made from the filters at the call: cheap enough for 60 a second, not for each sample. */
+const struct uf_live *uf_pipeline_live(struct uf_pipeline *p);
 const struct uf_wire_counts *uf_pipeline_counts(const struct uf_pipeline *p);
 const struct uf_hello *uf_pipeline_hello(const struct uf_pipeline *p); /* NULL before the first */
 uint64_t uf_pipeline_refused(const struct uf_pipeline *p, enum uf_refusal r);

@@ -1,0 +1,381 @@
+/* SPDX-License-Identifier: MIT
+ * Bytes in; live values, swings, zeros and notes out: see pipeline.h. Owns a decoder, the zero, the
+ * segmenter, the ring of frames and the live filters. */
+#include "swing/pipeline.h"
+
+#include "plate/filter.h"
+#include "swing/ring.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define BRIDGE_S       0.25 /* lost samples up to so long are bridged; more breaks the stream */
+#define QUIET_MEAN_S   2.0  /* the weight is the mean of the last so many quiet seconds */
+#define RING_EXTRA_S   6.0  /* frames kept beyond the longest window: the quiet stretch before it */
+#define SINGLE_HALF_MM 225.0 /* single plate: the feet are taken to stand so far from the middle   \
+                              */
+
+/* Events that wait for the next call, in this order. */
+enum pending {
+    WAIT_HELLO = 1,
+    WAIT_ERROR = 2,
+    WAIT_TARE = 4,
+    WAIT_STRIKE = 8,
+    WAIT_SWING = 16,
+    WAIT_REFUSED = 32,
+    WAIT_STANCE = 64,
+    WAIT_SAMPLE = 128,
+    WAIT_NOTE = 256
+};
+
+struct uf_pipeline {
+    struct uf_pipeline_settings s;
+    struct uf_rig rig;
+    struct uf_calibration cal;
+    struct uf_wire *wire;
+    struct uf_tare *tare;
+    struct uf_segment *segment; /* made at HELLO: they need the rate */
+    struct uf_ring *ring;
+    struct uf_hello hello;
+    bool greeted, fits;
+    uint32_t epoch;
+    bool first_frame;
+
+    struct uf_lowpass lowpass;
+    struct uf_lowpass_state lowpass_state[UF_PLATES_MAX][UF_COMPONENTS];
+    struct uf_wrench live_wrench[UF_PLATES_MAX];
+    struct uf_live live;
+
+    struct uf_wire_event event;
+    unsigned waiting; /* enum pending bits */
+    struct uf_tare_event tare_event;
+    struct uf_capture *capture;
+    struct uf_error error;
+    uint8_t inputs_before;
+    uint64_t refused[UF_REFUSALS];
+};
+
+int uf_pipeline_new(struct uf_pipeline **out, const struct uf_pipeline_settings *s,
+                    const struct uf_rig *rig, const struct uf_calibration *cal,
+                    const double *initial_tare_raw, struct uf_error *err)
+{
+    *out = NULL;
+    struct uf_pipeline *p = calloc(1, sizeof *p);
+    if (!p)
+        return uf_fail(err, UF_ENOMEM, "no memory for the measuring chain");
+    p->s = *s;
+    p->rig = *rig;
+    p->cal = *cal;
+    p->live.weight_n = NAN;
+    p->first_frame = true;
+    int rc = uf_wire_new(&p->wire, s->form, err);
+    if (!rc)
+        rc = uf_tare_new(&p->tare, &s->tare, rig, cal, initial_tare_raw, err);
+    if (rc) {
+        uf_pipeline_free(p);
+        return rc;
+    }
+    *out = p;
+    return UF_OK;
+}
+
+void uf_pipeline_free(struct uf_pipeline *p)
+{
+    if (!p)
+        return;
+    uf_wire_free(p->wire);
+    uf_tare_free(p->tare);
+    uf_segment_free(p->segment);
+    uf_ring_free(p->ring);
+    uf_capture_free(p->capture);
+    free(p);
+}
+
+/* ---- HELLO ---- */
+
+/* Makes what depends on the board's rate and channels. */
+static int fit_board(struct uf_pipeline *p, struct uf_error *err)
+{
+    const struct uf_hello *h = &p->hello;
+    if (p->rig.channels > h->channels)
+        return uf_fail(err, UF_EINVAL,
+                       "the board sends %d channels, but the rig \"%s\" maps channel %d: mend the "
+                       "channels of [cell ...] in underfoot.conf, or the firmware",
+                       h->channels, p->rig.name, p->rig.channels - 1);
+    uf_segment_free(p->segment);
+    uf_ring_free(p->ring);
+    p->segment = NULL;
+    p->ring = NULL;
+    int rc = uf_segment_new(&p->segment, &p->s.segment, h->rate_hz, err);
+    if (rc)
+        return rc;
+    double kept_s = p->s.segment.longest_s + p->s.segment.after_s + RING_EXTRA_S;
+    rc = uf_ring_new(&p->ring, h->channels, (size_t)(kept_s * h->rate_hz) + 1, err);
+    if (rc)
+        return rc;
+    double cutoff_hz = fmin(p->s.live_cutoff_hz, 0.4 * h->rate_hz);
+    memset(p->lowpass_state, 0, sizeof p->lowpass_state);
+    return uf_lowpass_design(&p->lowpass, 2, cutoff_hz, h->rate_hz, err);
+}
+
+static void take_hello(struct uf_pipeline *p)
+{
+    if (!p->event.hello_changed)
+        return;
+    p->hello = p->event.hello;
+    p->greeted = true;
+    p->waiting |= WAIT_HELLO;
+    p->fits = fit_board(p, &p->error) == UF_OK;
+    if (!p->fits)
+        p->waiting |= WAIT_ERROR;
+}
+
+/* ---- samples ---- */
+
+/* The forces that the trigger sees. A single plate has no feet: its force is split by the lever
+ * rule between two places SINGLE_HALF_MM either side of the middle; good enough for a trigger. */
+static void trigger_forces(const struct uf_pipeline *p, const struct uf_wrench *w,
+                           struct uf_segment_sample *s)
+{
+    if (p->rig.plates == 2) {
+        s->left_n = w[0].fz_n;
+        s->right_n = w[1].fz_n;
+        return;
+    }
+    struct uf_ground g;
+    uf_ground_of(&p->rig.plate[0], &w[0], UF_COP_MIN_N_DEFAULT, &g);
+    double part = isnan(g.cop_x_mm) ? 0.5 : 0.5 + g.cop_x_mm / (2 * SINGLE_HALF_MM);
+    part = fmin(fmax(part, 0), 1);
+    s->right_n = part * g.fz_n;
+    s->left_n = g.fz_n - s->right_n;
+}
+
+static void filter_live(struct uf_pipeline *p, int plate, const struct uf_wrench *w)
+{
+    const double *in = &w->fx_n;
+    double *out = &p->live_wrench[plate].fx_n;
+    for (size_t k = 0; k < UF_COMPONENTS; k++)
+        out[k] =
+            isnan(in[k]) ? NAN : uf_lowpass_step(&p->lowpass, &p->lowpass_state[plate][k], in[k]);
+}
+
+/* Cuts the swing's window out of the ring. */
+static int cut_out(struct uf_pipeline *p, const struct uf_segment_result *r, struct uf_error *err)
+{
+    struct uf_capture *c;
+    int rc = uf_ring_capture(p->ring, &p->hello, r->start_dev_us, r->end_dev_us, &c, err);
+    if (rc)
+        return rc;
+    c->hand = p->s.hand;
+    c->shape_hand = r->left_is_lead ? UF_RIGHT_HANDED : UF_LEFT_HANDED;
+    c->trigger_dev_us = r->trigger_dev_us;
+    c->ended_still = r->ended_still;
+    memcpy(c->tare_raw, uf_tare_raw(p->tare), sizeof c->tare_raw);
+    if (r->quiet_to_dev_us > r->quiet_from_dev_us) {
+        int64_t from = r->quiet_to_dev_us - (int64_t)(1e6 * QUIET_MEAN_S);
+        if (from < r->quiet_from_dev_us)
+            from = r->quiet_from_dev_us;
+        c->quiet_known = uf_ring_mean(p->ring, from, r->quiet_to_dev_us, c->quiet_raw) > 0;
+        c->quiet_from_dev_us = from;
+        c->quiet_to_dev_us = r->quiet_to_dev_us;
+    }
+    uf_capture_free(p->capture); /* one that nobody took */
+    p->capture = c;
+    return UF_OK;
+}
+
+static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event event,
+                               const struct uf_segment_result *result)
+{
+    if (event == UF_SEG_NOTHING)
+        return;
+    if (event == UF_SEG_SWING)
+        p->waiting |= cut_out(p, result, &p->error) ? WAIT_ERROR : WAIT_SWING;
+    if (event == UF_SEG_REFUSED) {
+        p->refused[uf_segment_last_refusal(p->segment)]++;
+        p->waiting |= WAIT_REFUSED;
+    }
+    if (uf_segment_stance(p->segment) != p->live.stance) {
+        p->live.stance = uf_segment_stance(p->segment);
+        p->waiting |= WAIT_STANCE;
+    }
+}
+
+static void take_sample(struct uf_pipeline *p)
+{
+    const struct uf_frame *f = &p->event.frame;
+    if (!p->fits || f->channels != p->hello.channels)
+        return;
+    double rate_hz = p->hello.rate_hz;
+    bool broken = p->first_frame || f->epoch != p->epoch || f->lost_before > BRIDGE_S * rate_hz;
+    if (f->epoch != p->epoch)
+        uf_ring_clear(p->ring);
+    p->first_frame = false;
+    p->epoch = f->epoch;
+    uf_ring_push(p->ring, f);
+    p->live.t_dev_us = f->t_dev_us;
+    p->live.inputs = f->inputs;
+    p->live.status = f->status;
+    p->waiting |= WAIT_SAMPLE;
+    if ((f->inputs & UF_INPUT_STRIKE) && !(p->inputs_before & UF_INPUT_STRIKE))
+        p->waiting |= WAIT_STRIKE;
+    p->inputs_before = f->inputs;
+
+    if (uf_tare_feed(p->tare, f, rate_hz, &p->tare_event)) {
+        p->waiting |= WAIT_TARE;
+        memset(p->lowpass_state, 0, sizeof p->lowpass_state);
+    }
+    if (!uf_tare_ready(p->tare))
+        return;
+    struct uf_wrench wrench[UF_PLATES_MAX];
+    for (int k = 0; k < p->rig.plates; k++) {
+        uf_wrench_of(&p->cal.plate[k], f->counts_raw, uf_tare_raw(p->tare), f->channels,
+                     &wrench[k]);
+        filter_live(p, k, &wrench[k]);
+    }
+    struct uf_segment_sample s = {.t_dev_us = f->t_dev_us, .discontinuity = broken};
+    trigger_forces(p, wrench, &s);
+    struct uf_segment_result result;
+    enum uf_segment_event event = uf_segment_feed(p->segment, &s, &result);
+    take_segment_event(p, event, &result);
+    p->live.weight_n = uf_segment_weight_n(p->segment);
+}
+
+/* ---- events out ---- */
+
+/* Gives the first waiting event; false when none waits. */
+static bool give(struct uf_pipeline *p, struct uf_pipeline_event *out, struct uf_error *err)
+{
+    static const struct {
+        enum pending bit;
+        enum uf_pipeline_kind kind;
+    } order[] = {{WAIT_HELLO, UF_PIPE_HELLO},   {WAIT_ERROR, UF_PIPE_ERROR},
+                 {WAIT_TARE, UF_PIPE_TARE},     {WAIT_STRIKE, UF_PIPE_STRIKE},
+                 {WAIT_SWING, UF_PIPE_SWING},   {WAIT_REFUSED, UF_PIPE_REFUSED},
+                 {WAIT_STANCE, UF_PIPE_STANCE}, {WAIT_SAMPLE, UF_PIPE_SAMPLE},
+                 {WAIT_NOTE, UF_PIPE_NOTE}};
+    for (size_t i = 0; i < sizeof order / sizeof order[0]; i++) {
+        if (!(p->waiting & order[i].bit))
+            continue;
+        p->waiting &= ~(unsigned)order[i].bit;
+        out->kind = order[i].kind;
+        out->t_dev_us = p->live.t_dev_us;
+        switch (out->kind) {
+        case UF_PIPE_HELLO:
+            out->hello = p->hello;
+            break;
+        case UF_PIPE_ERROR:
+            if (err)
+                *err = p->error;
+            break;
+        case UF_PIPE_TARE:
+            out->tare = p->tare_event;
+            break;
+        case UF_PIPE_SWING:
+            out->capture = p->capture;
+            p->capture = NULL;
+            break;
+        case UF_PIPE_REFUSED:
+            out->refusal = uf_segment_last_refusal(p->segment);
+            break;
+        case UF_PIPE_STANCE:
+            out->stance = p->live.stance;
+            break;
+        case UF_PIPE_NOTE:
+            memcpy(out->note, p->event.note, sizeof out->note);
+            break;
+        case UF_PIPE_NONE:
+        case UF_PIPE_SAMPLE:
+        case UF_PIPE_STRIKE:
+            break;
+        }
+        return true;
+    }
+    out->kind = UF_PIPE_NONE;
+    return false;
+}
+
+size_t uf_pipeline_feed(struct uf_pipeline *p, const uint8_t *bytes, size_t n,
+                        struct uf_pipeline_event *out, struct uf_error *err)
+{
+    size_t taken = 0;
+    while (!give(p, out, err) && taken < n) {
+        taken += uf_wire_feed(p->wire, bytes + taken, n - taken, &p->event);
+        switch (p->event.kind) {
+        case UF_WIRE_HELLO:
+            take_hello(p);
+            break;
+        case UF_WIRE_SAMPLE:
+            take_sample(p);
+            break;
+        case UF_WIRE_NOTE:
+            p->waiting |= WAIT_NOTE;
+            break;
+        case UF_WIRE_NONE:
+            break;
+        }
+    }
+    return taken;
+}
+
+void uf_pipeline_finish(struct uf_pipeline *p, struct uf_pipeline_event *out, struct uf_error *err)
+{
+    if (give(p, out, err) || !p->segment)
+        return;
+    struct uf_segment_result result;
+    take_segment_event(p, uf_segment_finish(p->segment, &result), &result);
+    give(p, out, err);
+}
+
+void uf_pipeline_line_cut(struct uf_pipeline *p)
+{
+    uf_wire_line_cut(p->wire);
+}
+
+void uf_pipeline_request_tare(struct uf_pipeline *p)
+{
+    uf_tare_request(p->tare);
+}
+
+void uf_pipeline_set_hand(struct uf_pipeline *p, enum uf_hand hand)
+{
+    p->s.hand = hand;
+}
+
+void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal)
+{
+    p->cal = *cal;
+}
+
+const struct uf_live *uf_pipeline_live(struct uf_pipeline *p)
+{
+    struct uf_live *live = &p->live;
+    live->plates = p->rig.plates;
+    live->tared = uf_tare_ready(p->tare);
+    for (int k = 0; k < p->rig.plates; k++)
+        uf_ground_of(&p->rig.plate[k], &p->live_wrench[k], UF_COP_MIN_N_DEFAULT, &live->ground[k]);
+    if (p->rig.plates == 2) {
+        uf_both_of(&live->ground[0], &live->ground[1], UF_COP_MIN_N_DEFAULT, &live->both);
+    } else {
+        const struct uf_ground *g = &live->ground[0];
+        live->both = (struct uf_both){g->fx_n, g->fy_n, g->fz_n, g->cop_x_mm, g->cop_y_mm,
+                                      NAN,     NAN,     NAN,     NAN};
+    }
+    return live;
+}
+
+const struct uf_wire_counts *uf_pipeline_counts(const struct uf_pipeline *p)
+{
+    return uf_wire_counts(p->wire);
+}
+
+const struct uf_hello *uf_pipeline_hello(const struct uf_pipeline *p)
+{
+    return p->greeted ? &p->hello : NULL;
+}
+
+uint64_t uf_pipeline_refused(const struct uf_pipeline *p, enum uf_refusal r)
+{
+    return p->refused[r];
+}
