@@ -17,7 +17,7 @@
 #define BEFORE_RISE_S 0.8   /* the lead foot's least force is sought so long before the trigger */
 #define BACKSWING_S   1.3   /* .. and the trail foot's greatest */
 #define AFTER_RISE_S  0.40  /* the lead foot's greatest force is sought so long after it */
-#define SETTLE_S      0.5   /* the earliest still stretch after a trigger begins so long after it */
+#define SETTLE_S      0.3   /* the earliest still stretch after a trigger begins so long after it */
 #define NO_QUIET_S    2.5   /* window before the trigger without quiet standing */
 #define LEAST_S       1.5   /* least window before the trigger */
 #define KEEP_S        0.06  /* a push is held for so long; a knock is not */
@@ -90,8 +90,8 @@ int uf_segment_new(struct uf_segment **out, const struct uf_segment_settings *s,
     g->bins = (size_t)((s->longest_s + s->after_s + 2 * RIVAL_S + 4) / g->bin_s);
     g->bin = calloc(g->bins, sizeof *g->bin);
     if (!g->bin) {
-        free(g);
-        return uf_fail(err, UF_ENOMEM, "no memory for %zu bins of the segmenter", g->bins);
+        uf_segment_free(g);
+        return uf_fail(err, UF_ENOMEM, "no memory for the bins of the segmenter");
     }
     g->still_bins = (size_t)(s->still_s / g->bin_s);
     if (g->still_bins < 5)
