@@ -66,6 +66,7 @@ static struct uf_capture *perform(const struct script *s, const struct uf_rig *r
     /* a left-handed golfer: plates swapped, x turned round */
     double m = s->hand == UF_RIGHT_HANDED ? 1 : -1;
     int lead = s->hand == UF_RIGHT_HANDED ? 0 : 1;
+    uint32_t noise = 1;
     for (int i = 0; i < SAMPLES; i++) {
         double t_s = (double)i / RATE_HZ;
         int32_t *counts = c->counts_raw + (size_t)i * 24;
@@ -76,6 +77,10 @@ static struct uf_capture *perform(const struct script *s, const struct uf_rig *r
         put_load(&rig->plate[1 - lead], -m * target, gauss(&s->trail_toe, t_s),
                  WEIGHT_N / 2 + gauss(&s->trail_z, t_s), m * s->trail_x_mm, s->trail_y_mm, 0,
                  c->tare_raw, counts);
+        for (int ch = 0; ch < 24; ch++) { /* a real converter never stands still */
+            noise = noise * 1664525u + 1013904223u;
+            counts[ch] += (int32_t)(noise >> 30) - 1;
+        }
         c->offset_us[i] = (uint32_t)(i * 1000);
         c->inputs[i] = s->strike_s > 0 && t_s >= s->strike_s && t_s < s->strike_s + 0.004
                            ? UF_INPUT_STRIKE
