@@ -47,9 +47,19 @@ struct uf_rig {
  * rig->channels. */
 int uf_rig_check(struct uf_rig *rig, struct uf_error *err);
 
+/* The same; with an error, *plate and *cell are the indexes of what it is about, -1 for the whole.
+ */
+int uf_rig_check_at(struct uf_rig *rig, int *plate, int *cell, struct uf_error *err);
+
 /* A pair of 400 x 600 mm plates with four three-axis cells each (24 channels), as the
  * simulator and the tests use it. */
 void uf_rig_example(struct uf_rig *rig);
+
+/* Cosine and sine of a rotation about z; exact at quarter turns. */
+struct uf_turn {
+    double cos, sin;
+};
+struct uf_turn uf_turn_of(double deg);
 
 /* "left", "right", "single". */
 const char *uf_place_name(enum uf_place place);

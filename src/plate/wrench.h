@@ -21,7 +21,7 @@ void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
                   const double *tare_raw, int channels, struct uf_wrench *out);
 
 /* x_mm, y_mm on the top surface, tz_nm the free moment. NAN all three where fz_n < min_n or a
- * component is NAN. */
+ * component that the place needs is NAN; tz_nm also where one of its own is. */
 struct uf_cop {
     double x_mm, y_mm, tz_nm;
 };

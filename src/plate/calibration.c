@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: MIT
+ * Plate matrices from cell matrices: see calibration.h. Pure. */
+#include "plate/calibration.h"
+
+#include <math.h>
+#include <string.h>
+
+/* One cell's outputs in the plate's axes: R k, columns of missing outputs zero. */
+static void turn_cell(const struct uf_cell *cell, const struct uf_cell_matrix *m, double rk[3][3])
+{
+    struct uf_turn t = uf_turn_of(cell->turn_deg);
+    for (int j = 0; j < 3; j++) {
+        bool there = cell->channel[j] >= 0;
+        double x = there ? m->k[0][j] : 0, y = there ? m->k[1][j] : 0;
+        rk[0][j] = t.cos * x - t.sin * y;
+        rk[1][j] = t.sin * x + t.cos * y;
+        rk[2][j] = there ? m->k[2][j] : 0;
+    }
+}
+
+void uf_compose_cells(const struct uf_plate *plate, const struct uf_cell_matrix *cells,
+                      struct uf_plate_matrix *out)
+{
+    memset(out, 0, sizeof *out);
+    bool force[3] = {false, false, false};
+    bool level = true; /* all cells in the plane of the sensors' origin */
+    for (int i = 0; i < plate->cells; i++) {
+        const struct uf_cell *cell = &plate->cell[i];
+        double x = cell->x_mm / 1000, y = cell->y_mm / 1000, z = cell->z_mm / 1000;
+        double rk[3][3];
+        turn_cell(cell, &cells[i], rk);
+        level = level && z == 0;
+        for (int j = 0; j < 3; j++) {
+            int ch = cell->channel[j];
+            if (ch < 0)
+                continue;
+            double fx = rk[0][j], fy = rk[1][j], fz = rk[2][j];
+            out->c[UF_FX][ch] += fx;
+            out->c[UF_FY][ch] += fy;
+            out->c[UF_FZ][ch] += fz;
+            out->c[UF_MX][ch] += y * fz - z * fy;
+            out->c[UF_MY][ch] += z * fx - x * fz;
+            out->c[UF_MZ][ch] += x * fy - y * fx;
+            /* an output measures the direction it is named after, wherever it is turned to; its
+             * cross-talk into another direction does not make it a measure of that */
+            struct uf_turn t = uf_turn_of(cell->turn_deg);
+            force[0] = force[0] || (j == 0 && t.cos != 0) || (j == 1 && t.sin != 0);
+            force[1] = force[1] || (j == 0 && t.sin != 0) || (j == 1 && t.cos != 0);
+            force[2] = force[2] || j == 2;
+        }
+    }
+    out->known[UF_FX] = force[0];
+    out->known[UF_FY] = force[1];
+    out->known[UF_FZ] = force[2];
+    out->known[UF_MX] = force[2] && (level || force[1]);
+    out->known[UF_MY] = force[2] && (level || force[0]);
+    out->known[UF_MZ] = force[0] && force[1];
+    for (int r = 0; r < UF_COMPONENTS; r++)
+        if (!out->known[r])
+            memset(out->c[r], 0, sizeof out->c[r]);
+}
+
+void uf_calibration_nominal(const struct uf_rig *rig, struct uf_calibration *out)
+{
+    memset(out, 0, sizeof *out);
+    strcpy(out->name, "data sheet");
+    out->nominal = true;
+    out->plates = rig->plates;
+    for (int p = 0; p < rig->plates; p++) {
+        const struct uf_plate *plate = &rig->plate[p];
+        struct uf_cell_matrix cells[UF_CELLS_MAX];
+        memset(cells, 0, sizeof cells);
+        for (int i = 0; i < plate->cells; i++)
+            for (int k = 0; k < 3; k++)
+                if (plate->cell[i].channel[k] >= 0)
+                    cells[i].k[k][k] = plate->cell[i].n_per_count[k];
+        uf_compose_cells(plate, cells, &out->plate[p]);
+    }
+}
