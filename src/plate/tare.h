@@ -34,7 +34,9 @@ int uf_tare_new(struct uf_tare **out, const struct uf_tare_settings *s, const st
                 const struct uf_calibration *cal, const double *initial_raw, struct uf_error *err);
 void uf_tare_free(struct uf_tare *t);
 
-/* True when a new zero was taken with this frame: *event holds it. rate_hz from HELLO. */
+/* True when a new zero was taken with this frame: *event holds it. rate_hz from HELLO.
+ * A still stretch is broken by a reboot, by more than 50 ms of lost samples and by a sample with a
+ * rail or an excitation fault. A zero that would change nothing is not taken again. */
 bool uf_tare_feed(struct uf_tare *t, const struct uf_frame *frame, double rate_hz,
                   struct uf_tare_event *event);
 /* Zero now, from the next still stretch, whatever load there is (a person asked). */
