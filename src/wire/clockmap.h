@@ -13,18 +13,23 @@
 
 struct uf_clockmap;
 
-/* window_s: how far back the fit looks (60 is usual). */
+/* window_s: how far back the fit looks, 5..3600 (60 is usual). */
 int uf_clockmap_new(struct uf_clockmap **out, double window_s, struct uf_error *err);
 void uf_clockmap_free(struct uf_clockmap *m);
 
-/* One pair: the device time of the newest sample in a read, and the host's time at that read.
- * Cheap enough for each read; pairs are thinned to one hull candidate per 50 ms inside. */
+/* One pair: the device time of the newest sample in a read, and the host's time at that read, of
+ * a clock that never steps (uf_clock_mono_us). Device times must grow; one that does not is
+ * ignored. Cheap enough for each read: pairs are thinned to one candidate per 50 ms inside, and
+ * the fit is made when such a stretch ends. */
 void uf_clockmap_feed(struct uf_clockmap *m, int64_t t_dev_us, int64_t t_host_us);
-/* After a reboot or a jump: begin again. */
+/* After a reboot (a new epoch) or a jump: begin again. */
 void uf_clockmap_reset(struct uf_clockmap *m);
 
-/* Host time of a device time. False until two pairs at least 2 s apart were seen: then host = the
- * newest pair's offset with rate 1 (still filled), and drift_ppm is NAN. */
+/* Host time of a device time. Device times up to the newest one fed, mapped in their order between
+ * feeds, give host times in order (but for a correction of more than 100 ms, which is a jump).
+ * False until two pairs at least 2 s apart were seen, and when the fit is off by more than
+ * 1000 ppm, which is no clock's drift: then the host time has rate 1 and the least offset of the
+ * last 2 s, and drift_ppm is NAN. */
 bool uf_clockmap_host_us(const struct uf_clockmap *m, int64_t t_dev_us, int64_t *t_host_us);
 /* (device rate error) 1e6 * (host seconds per device second - 1); NAN when not known. */
 double uf_clockmap_drift_ppm(const struct uf_clockmap *m);
