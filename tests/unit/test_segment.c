@@ -9,6 +9,7 @@
 
 #include <cmocka.h>
 
+#include "shape.h"
 #include "swing/segment.h"
 
 #include <math.h>
@@ -26,27 +27,6 @@ static const struct uf_segment_settings settings = {
     .after_s = 1.5,
     .longest_s = 6,
 };
-
-/* Knots of lead and trail force (body weights) over time, joined by smooth steps. */
-struct knot {
-    double t_s, lead_bw, trail_bw;
-};
-
-static double smooth(double u)
-{
-    return u * u * u * (10 - 15 * u + 6 * u * u);
-}
-
-static void shape(const struct knot *k, size_t n, double t_s, double *lead_bw, double *trail_bw)
-{
-    size_t i = 0;
-    while (i + 1 < n && k[i + 1].t_s <= t_s)
-        i++;
-    double u = i + 1 < n ? smooth((t_s - k[i].t_s) / (k[i + 1].t_s - k[i].t_s)) : 0;
-    size_t j = i + 1 < n ? i + 1 : i;
-    *lead_bw = k[i].lead_bw + u * (k[j].lead_bw - k[i].lead_bw);
-    *trail_bw = k[i].trail_bw + u * (k[j].trail_bw - k[i].trail_bw);
-}
 
 struct outcome {
     int swings, refused;
@@ -112,15 +92,10 @@ static struct outcome play(const struct knot *k, size_t n, double rate_hz, bool 
 
 #define PLAY(knots) play(knots, sizeof(knots) / sizeof((knots)[0]), 1000, false, 0, 0)
 
-/* Stand, backswing 0.8 s, downswing 0.27 s, finish, stand on the lead foot. */
-static const struct knot swing[] = {{0, 0, 0},         {0.5, 0, 0},       {1.5, 0.5, 0.5},
-                                    {4.0, 0.5, 0.5},   {4.8, 0.2, 0.82},  {5.05, 1.15, 0.25},
-                                    {5.4, 0.85, 0.15}, {8.0, 0.85, 0.15}, {9.0, 0.5, 0.5}};
-
 static void finds_a_swing(void **state)
 {
     (void)state;
-    struct outcome o = PLAY(swing);
+    struct outcome o = PLAY(swing_shape);
     assert_int_equal(o.swings, 1);
     assert_true(o.result.left_is_lead);
     assert_true(o.result.ended_still);
@@ -137,8 +112,9 @@ static void finds_a_swing(void **state)
 static void finds_the_mirror_image(void **state)
 {
     (void)state;
-    struct outcome r = PLAY(swing);
-    struct outcome l = play(swing, sizeof swing / sizeof swing[0], 1000, true, 0, 0);
+    struct outcome r = PLAY(swing_shape);
+    struct outcome l =
+        play(swing_shape, sizeof swing_shape / sizeof swing_shape[0], 1000, true, 0, 0);
     assert_int_equal(l.swings, 1);
     assert_false(l.result.left_is_lead);
     assert_int_equal(l.result.trigger_dev_us, r.result.trigger_dev_us);
@@ -149,7 +125,8 @@ static void works_at_other_rates(void **state)
     (void)state;
     static const double rates[] = {100, 250, 500, 2000, 4800};
     for (size_t i = 0; i < sizeof rates / sizeof rates[0]; i++) {
-        struct outcome o = play(swing, sizeof swing / sizeof swing[0], rates[i], false, 0, 0);
+        struct outcome o =
+            play(swing_shape, sizeof swing_shape / sizeof swing_shape[0], rates[i], false, 0, 0);
         assert_int_equal(o.swings, 1);
         double trigger_s = 1e-6 * (double)(o.result.trigger_dev_us - 1000000);
         assert_true(trigger_s > 4.85 && trigger_s < 5.0);
@@ -159,9 +136,10 @@ static void works_at_other_rates(void **state)
 static void bridges_short_gaps_and_says_when_it_cannot(void **state)
 {
     (void)state;
-    struct outcome o = play(swing, sizeof swing / sizeof swing[0], 1000, false, 4.9, 5.0);
+    struct outcome o =
+        play(swing_shape, sizeof swing_shape / sizeof swing_shape[0], 1000, false, 4.9, 5.0);
     assert_int_equal(o.swings, 1);
-    o = play(swing, sizeof swing / sizeof swing[0], 1000, false, 5.1, 5.6);
+    o = play(swing_shape, sizeof swing_shape / sizeof swing_shape[0], 1000, false, 5.1, 5.6);
     assert_int_equal(o.swings, 0);
     assert_true(o.refusals & 1u << UF_REFUSE_CUT);
 }
