@@ -1,14 +1,13 @@
 /* SPDX-License-Identifier: MIT
  * How well swings are found: simulated golfers of both hands, all styles, 45-130 kg, slow to very
  * fast, with swings and with what must not be taken for one. Prints a table by kind.
- *   bench_segment [GOLFERS [SWINGS each [CONFOUNDERS each]]]     default 50 20 100 */
-#include "config/config.h"
-#include "sim/sim.h"
-#include "swing/segment.h"
+ *   bench_segment [GOLFERS [SWINGS each [CONFOUNDERS each [DAMAGED]]]]     default 50 20 100
+ * Without DAMAGED the true forces go straight to the segmenter. With it, the lesson goes through
+ * plates, encoder, line, decoder and zero, and that part of the packets has a flipped bit (0.01: 1
+ * %). */
+#include "lesson.h"
 
 #include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
 
 #define STEPS_MAX 1000
 
@@ -78,7 +77,7 @@ static size_t act_at(const struct uf_sim *sim, double t_s)
     return at;
 }
 
-static void compare(const struct uf_sim *sim, struct detection *found, size_t n, bool right_handed,
+static void compare(const struct uf_sim *sim, struct detection *seen, size_t n, bool right_handed,
                     struct tally *tally, uint64_t seed, bool verbose)
 {
     for (size_t i = 0; i < uf_sim_truths(sim); i++) {
@@ -88,9 +87,9 @@ static void compare(const struct uf_sim *sim, struct detection *found, size_t n,
             continue;
         bool hit = false;
         for (size_t k = 0; k < n; k++)
-            if (!found[k].used && found[k].left_is_lead == right_handed &&
-                found[k].trigger_s > t->top_s - 0.3 && found[k].trigger_s < t->impact_s + 0.3) {
-                found[k].used = hit = true;
+            if (!seen[k].used && seen[k].left_is_lead == right_handed &&
+                seen[k].trigger_s > t->top_s - 0.3 && seen[k].trigger_s < t->impact_s + 0.3) {
+                seen[k].used = hit = true;
                 tally[t->act].found++;
                 break;
             }
@@ -99,17 +98,57 @@ static void compare(const struct uf_sim *sim, struct detection *found, size_t n,
                    uf_sim_act_name(t->act), t->start_s);
     }
     for (size_t k = 0; k < n; k++)
-        if (!found[k].used) {
-            enum uf_sim_act act = uf_sim_truth(sim, act_at(sim, found[k].trigger_s))->act;
+        if (!seen[k].used) {
+            enum uf_sim_act act = uf_sim_truth(sim, act_at(sim, seen[k].trigger_s))->act;
             tally[act].extra++;
             if (verbose)
                 printf("  false: golfer %llu, %.2f s, during %s\n", (unsigned long long)seed,
-                       found[k].trigger_s, uf_sim_act_name(act));
+                       seen[k].trigger_s, uf_sim_act_name(act));
         }
 }
 
+static struct detection found[STEPS_MAX];
+static size_t n_found;
+
+static void note(int64_t trigger_dev_us, bool left_is_lead)
+{
+    if (n_found < STEPS_MAX)
+        found[n_found++] = (struct detection){1e-6 * (double)trigger_dev_us, left_is_lead, false};
+}
+
+static void take(void *context, struct uf_capture *c)
+{
+    (void)context;
+    note(c->trigger_dev_us, c->shape_hand == UF_RIGHT_HANDED);
+    uf_capture_free(c);
+}
+
+/* True forces to the segmenter. */
+static void run_forces(struct uf_sim *sim, const struct uf_segment_settings *settings,
+                       double rate_hz, struct tally *tally)
+{
+    struct uf_error err;
+    struct uf_segment *g;
+    if (uf_segment_new(&g, settings, rate_hz, &err))
+        give_up(err.text);
+    struct uf_sim_sample sample;
+    struct uf_segment_result r;
+    while (uf_sim_next_forces(sim, &sample)) {
+        struct uf_segment_sample in = {.t_dev_us = (int64_t)llround(1e6 * sample.t_s),
+                                       .left_n = sample.fz_n[0],
+                                       .right_n = sample.fz_n[1]};
+        enum uf_segment_event e = uf_segment_feed(g, &in, &r);
+        if (e == UF_SEG_SWING)
+            note(r.trigger_dev_us, r.left_is_lead);
+        if (e == UF_SEG_REFUSED)
+            tally[uf_sim_truth(sim, act_at(sim, sample.t_s - 1.5))->act]
+                .refused[uf_segment_last_refusal(g)]++;
+    }
+    uf_segment_free(g);
+}
+
 static void run(const struct uf_sim_golfer *golfer, const struct uf_sim_step *steps, size_t n_steps,
-                struct tally *tally, bool verbose)
+                struct tally *tally, double damaged, bool verbose)
 {
     struct uf_config config;
     uf_config_defaults(&config);
@@ -117,33 +156,22 @@ static void run(const struct uf_sim_golfer *golfer, const struct uf_sim_step *st
     uf_sim_defaults(&s);
     s.golfer = *golfer;
     s.seed = golfer->seed;
+    bool right_handed = golfer->hand == UF_RIGHT_HANDED;
+    n_found = 0;
+    if (damaged >= 0) {
+        struct lesson l;
+        lesson_make(&l, &s, steps, n_steps, damaged);
+        lesson_play(&l, &config.pipeline, &config.rig, take, NULL);
+        compare(l.sim, found, n_found, right_handed, tally, golfer->seed, verbose);
+        lesson_free(&l);
+        return;
+    }
+    struct uf_sim *sim;
     struct uf_error err;
-    struct uf_sim *sim = NULL;
-    struct uf_segment *g = NULL;
-    static struct detection found[STEPS_MAX];
-    size_t n = 0;
-    if (uf_sim_new(&sim, &s, steps, n_steps, &err) ||
-        uf_segment_new(&g, &config.pipeline.segment, s.rate_hz, &err)) {
-        fprintf(stderr, "bench_segment: %s\n", err.text);
-        exit(1);
-    }
-    struct uf_sim_sample sample;
-    struct uf_segment_result r;
-    double t_s = 0;
-    while (uf_sim_next_forces(sim, &sample)) {
-        t_s = sample.t_s;
-        struct uf_segment_sample in = {.t_dev_us = (int64_t)llround(1e6 * t_s),
-                                       .left_n = sample.fz_n[0],
-                                       .right_n = sample.fz_n[1]};
-        enum uf_segment_event e = uf_segment_feed(g, &in, &r);
-        if (e == UF_SEG_SWING && n < STEPS_MAX)
-            found[n++] = (struct detection){1e-6 * (double)r.trigger_dev_us, r.left_is_lead, false};
-        if (e == UF_SEG_REFUSED)
-            tally[uf_sim_truth(sim, act_at(sim, t_s - 1.5))->act]
-                .refused[uf_segment_last_refusal(g)]++;
-    }
-    compare(sim, found, n, golfer->hand == UF_RIGHT_HANDED, tally, golfer->seed, verbose);
-    uf_segment_free(g);
+    if (uf_sim_new(&sim, &s, steps, n_steps, &err))
+        give_up(err.text);
+    run_forces(sim, &config.pipeline.segment, s.rate_hz, tally);
+    compare(sim, found, n_found, right_handed, tally, golfer->seed, verbose);
     uf_sim_free(sim);
 }
 
@@ -152,6 +180,7 @@ int main(int argc, char **argv)
     int golfers = argc > 1 ? atoi(argv[1]) : 50;
     int swings = argc > 2 ? atoi(argv[2]) : 20;
     int others = argc > 3 ? atoi(argv[3]) : 100;
+    double damaged = argc > 4 ? atof(argv[4]) : -1;
     bool verbose = getenv("VERBOSE") != NULL;
     static struct uf_sim_step steps[STEPS_MAX];
     struct tally tally[UF_SIM_ACTS] = {0};
@@ -163,8 +192,8 @@ int main(int argc, char **argv)
         lightest = fmin(lightest, golfer.mass_kg);
         heaviest = fmax(heaviest, golfer.mass_kg);
         left_handed += golfer.hand == UF_LEFT_HANDED;
-        run(&golfer, steps, swing_lesson(steps, swings, golfer.seed), tally, verbose);
-        run(&golfer, steps, confounder_lesson(steps, others, golfer.seed), tally, verbose);
+        run(&golfer, steps, swing_lesson(steps, swings, golfer.seed), tally, damaged, verbose);
+        run(&golfer, steps, confounder_lesson(steps, others, golfer.seed), tally, damaged, verbose);
     }
     printf("%d simulated golfers, %d left-handed, %.0f-%.0f kg\n\n", golfers, left_handed, lightest,
            heaviest);
