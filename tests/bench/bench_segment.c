@@ -198,7 +198,7 @@ int main(int argc, char **argv)
     printf("%d simulated golfers, %d left-handed, %.0f-%.0f kg\n\n", golfers, left_handed, lightest,
            heaviest);
     printf("%-12s %7s %7s %7s  refused candidates\n", "kind", "acts", "found", "false");
-    int acts = 0, found = 0, false_swings = 0, confounded = 0;
+    int acts = 0, hits = 0, false_swings = 0, confounded = 0;
     for (int a = 0; a < UF_SIM_ACTS; a++) {
         const struct tally *t = &tally[a];
         if (t->acts == 0)
@@ -211,11 +211,11 @@ int main(int argc, char **argv)
                 printf(" %s %d;", uf_refusal_name((enum uf_refusal)r), t->refused[r]);
         printf("\n");
         acts += swing ? t->acts : 0;
-        found += t->found;
+        hits += t->found;
         false_swings += t->extra;
         confounded += swing ? 0 : t->acts;
     }
-    printf("\nswings found: %d of %d (%.2f %%)\n", found, acts, 100.0 * found / acts);
+    printf("\nswings found: %d of %d (%.2f %%)\n", hits, acts, 100.0 * hits / acts);
     printf("false swings: %d in %d other acts (%.2f in 1,000)\n", false_swings, confounded,
            1000.0 * false_swings / confounded);
     return 0;
