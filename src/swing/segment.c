@@ -43,8 +43,15 @@ struct candidate {
 };
 
 struct bin {
-    int64_t t_dev_us; /* of its middle */
-    double foot_n[2]; /* left, right */
+    int64_t t_dev_us;   /* of its middle */
+    double foot_n[2];   /* left, right */
+    int32_t foot_cn[2]; /* the same in whole hundredths of a newton: sums of these are exact */
+};
+
+/* Running sums over the last still_bins bins: left, right, both. */
+struct running {
+    int64_t sum_cn[3];
+    int64_t square_cn2[3];
 };
 
 struct uf_segment {
@@ -61,6 +68,7 @@ struct uf_segment {
     unsigned in_bin;
 
     size_t still_bins, slope_bins;
+    struct running running;
     enum uf_stance stance;
     bool still;
     double weight_n;
@@ -186,27 +194,38 @@ static double greatest_held(const struct uf_segment *g, enum which foot, uint64_
 
 /* ---- stillness and weight ---- */
 
+static void add_bin(struct running *r, const struct bin *b, int sign)
+{
+    int64_t cn[3] = {b->foot_cn[0], b->foot_cn[1], (int64_t)b->foot_cn[0] + b->foot_cn[1]};
+    for (int k = FOOT_LEFT; k <= FOOT_BOTH; k++) {
+        r->sum_cn[k] += sign * cn[k];
+        r->square_cn2[k] += sign * cn[k] * cn[k];
+    }
+}
+
+/* The newest bin comes into the sums, the one before the window goes out. */
+static void follow_sums(struct uf_segment *g)
+{
+    add_bin(&g->running, at(g, g->count - 1), 1);
+    if (g->count > g->valid_from + g->still_bins)
+        add_bin(&g->running, at(g, g->count - 1 - g->still_bins), -1);
+}
+
 static bool window_still(const struct uf_segment *g, double *mean_n)
 {
     if (g->count < g->valid_from + g->still_bins)
         return false;
-    double mean[3] = {0, 0, 0}, square[3] = {0, 0, 0};
-    uint64_t from = g->count - g->still_bins;
     double n = (double)g->still_bins;
-    for (int foot = FOOT_LEFT; foot <= FOOT_BOTH; foot++) {
-        mean[foot] = mean_of(g, (enum which)foot, from, g->count - 1);
-        for (uint64_t i = from; i < g->count; i++) {
-            double d = force(g, (enum which)foot, i) - mean[foot];
-            square[foot] += d * d;
-        }
-    }
-    *mean_n = mean[FOOT_BOTH];
-    if (mean[FOOT_BOTH] < g->s.on_n)
+    *mean_n = (double)g->running.sum_cn[FOOT_BOTH] / n / 100;
+    if (*mean_n < g->s.on_n)
         return false;
-    double limit = g->s.still_pct / 100 * mean[FOOT_BOTH];
-    for (int foot = FOOT_LEFT; foot <= FOOT_BOTH; foot++)
-        if (square[foot] > limit * limit * n)
+    double limit_n = g->s.still_pct / 100 * *mean_n;
+    for (int k = FOOT_LEFT; k <= FOOT_BOTH; k++) {
+        double mean_cn = (double)g->running.sum_cn[k] / n;
+        double variance_cn2 = (double)g->running.square_cn2[k] / n - mean_cn * mean_cn;
+        if (variance_cn2 > 1e4 * limit_n * limit_n)
             return false;
+    }
     return true;
 }
 
@@ -419,6 +438,8 @@ static void close_bin(struct uf_segment *g)
             g->in_bin ? g->sum_n[foot] / g->in_bin : at(g, g->count - 1)->foot_n[foot];
         g->sum_n[foot] = 0;
     }
+    for (int foot = 0; foot < 2; foot++) /* no plate carries 100 kN */
+        b->foot_cn[foot] = (int32_t)lround(fmin(fmax(100 * b->foot_n[foot], -1e7), 1e7));
     b->t_dev_us = g->bin_from_dev_us + g->bin_us / 2;
     g->bin_from_dev_us += g->bin_us;
     g->in_bin = 0;
@@ -428,6 +449,7 @@ static void close_bin(struct uf_segment *g)
 static enum uf_segment_event follow_bin(struct uf_segment *g, struct uf_segment_result *result)
 {
     enum uf_stance before = g->stance;
+    follow_sums(g);
     follow_stillness(g);
     follow_stance(g, total_at(g, g->count - 1));
     double weight_n = rough_weight(g);
@@ -458,6 +480,7 @@ static enum uf_segment_event break_stream(struct uf_segment *g)
     g->in_bin = 0;
     g->sum_n[0] = g->sum_n[1] = 0;
     g->still = false;
+    g->running = (struct running){{0}, {0}};
     return event;
 }
 
