@@ -17,7 +17,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SCAN_BYTES 512 /* how far a delimiter is looked for at once */
+#define SCAN_BYTES      512 /* how far a delimiter is looked for at once */
+#define LIKE_TEXT_BYTES 12
 
 /* The piece of the line since the last delimiter. */
 struct piece {
@@ -77,9 +78,12 @@ int uf_wire_foreign_protocol(const struct uf_wire *w)
 
 /* ---- counting ---- */
 
-/* Only text characters: then a damaged piece is taken for text while the form is not known. */
+/* Only text characters, and not just a few by chance: then a damaged piece is taken for text while
+ * the form is not known. */
 static bool looks_like_text(const uint8_t *bytes, size_t n)
 {
+    if (n < LIKE_TEXT_BYTES)
+        return false;
     for (size_t i = 0; i < n; i++)
         if ((bytes[i] < 0x20 && bytes[i] != '\r' && bytes[i] != '\n') || bytes[i] > 0x7E)
             return false;

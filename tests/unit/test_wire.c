@@ -1,0 +1,585 @@
+/* SPDX-License-Identifier: MIT
+ * The decoder of the line: what comes out of a clean stream, which counter each kind of bad packet
+ * moves, HELLO and its changes, and how the form of the line is found. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "wire/crc32.h"
+#include "wire_stream.h"
+
+#include <stdio.h>
+
+static struct stream s;
+static struct events got, want;
+
+static void start(bool text)
+{
+    s.text = text;
+    s.channels = 24;
+    s.n = 0;
+    got.n = want.n = 0;
+}
+
+/* A packet with any payload and a right CRC. */
+static void put_payload(const char *payload, size_t n)
+{
+    uint8_t out[300] = {0};
+    size_t code = 0;
+    memcpy(out + 1, payload, n);
+    uint32_t crc = uf_crc32(out + 1, n);
+    for (int i = 0; i < 4; i++)
+        out[1 + n++] = (uint8_t)(crc >> 8 * i);
+    for (size_t i = 1; i <= n; i++) {
+        if (out[i] == 0) {
+            out[code] = (uint8_t)(i - code);
+            code = i;
+        }
+    }
+    out[code] = (uint8_t)(n + 1 - code);
+    put_bytes(&s, out, n + 2);
+}
+
+static void put_line(const char *body)
+{
+    char line[600];
+    unsigned sum = 0;
+    for (const char *p = body; *p; p++)
+        sum ^= (uint8_t)*p;
+    put_bytes(&s, line, (size_t)snprintf(line, sizeof line, "%s*%02x\n", body, sum));
+}
+
+static void test_clean_stream(void **state)
+{
+    (void)state;
+    for (int text = 0; text < 2; text++) {
+        for (int form = 0; form < 3; form++) {
+            if (form == (text ? UF_FORM_BINARY : UF_FORM_TEXT))
+                continue;
+            start(text);
+            struct uf_wire *w = new_wire((enum uf_wire_form)form);
+            put_bytes(&s, text ? "\n\r\n" : "\0\0", text ? 3 : 2); /* legal, and nothing */
+            put_hello(&s);
+            for (uint32_t k = 0; k < 1000; k++) {
+                put_sample(&s, k);
+                if (k % 300 == 0)
+                    put_note(&s, "still here");
+                if (k % 250 == 0)
+                    put_hello(&s);
+            }
+            feed(w, s.bytes, s.n, 1000, &got);
+            assert_int_equal(got.n, 1 + 1000 + 4 + 4);
+            assert_int_equal(got.event[0].kind, UF_WIRE_HELLO);
+            assert_true(got.event[0].hello_changed);
+            uint32_t k = 0;
+            for (size_t i = 1; i < got.n; i++) {
+                const struct uf_wire_event *e = &got.event[i];
+                if (e->kind == UF_WIRE_HELLO)
+                    assert_false(e->hello_changed);
+                if (e->kind == UF_WIRE_NOTE)
+                    assert_string_equal(e->note, "still here");
+                if (e->kind != UF_WIRE_SAMPLE)
+                    continue;
+                assert_int_equal(sample_of(&e->frame, 1000), k);
+                assert_int_equal(e->frame.t_dev_us, 1000 * (int64_t)k);
+                assert_int_equal(e->frame.lost_before, 0);
+                assert_int_equal(e->frame.epoch, 0);
+                k++;
+            }
+            assert_int_equal(k, 1000);
+            struct uf_wire_counts counts = {.bytes = s.n, .samples = 1000, .hellos = 5, .notes = 4};
+            assert_memory_equal(&got.counts, &counts, sizeof counts);
+            assert_int_equal(got.detected, text ? UF_FORM_TEXT : UF_FORM_BINARY);
+            struct uf_wire_event e;
+            assert_int_equal(uf_wire_feed(w, s.bytes, 0, &e), 0);
+            assert_int_equal(e.kind, UF_WIRE_NONE);
+            uf_wire_free(w);
+        }
+    }
+    uf_wire_free(NULL);
+}
+
+/* Feeds what is in the stream to a decoder that has had HELLO for 2 channels, and checks that it
+ * moved the counter at `offset` of uf_wire_counts by one, no other, and gave no event. */
+static void assert_counted(const char *what, size_t offset)
+{
+    static struct stream before;
+    struct uf_wire *w = new_wire(UF_FORM_AUTO);
+    struct uf_enc_hello h = {2, 24, 1000, 3, {0}};
+    before.text = s.text;
+    before.n = 0;
+    put_hello_of(&before, &h);
+    got.n = 0;
+    feed(w, before.bytes, before.n, before.n, &got);
+    assert_int_equal(got.n, 1);
+    struct uf_wire_counts c = got.counts;
+    c.bytes += s.n;
+    *(uint64_t *)(void *)((char *)&c + offset) += 1;
+    feed(w, s.bytes, s.n, s.n, &got);
+    if (got.n != 1 || memcmp(&got.counts, &c, sizeof c) != 0)
+        fail_msg("%s: %zu events, and not just its counter by one", what, got.n - 1);
+    uf_wire_free(w);
+    s.n = 0;
+}
+
+#define COUNTED(what, field) assert_counted(what, offsetof(struct uf_wire_counts, field))
+
+static void test_each_kind_of_bad_packet(void **state)
+{
+    (void)state;
+    start(false);
+    put_bytes(&s,
+              "\x05"
+              "123",
+              5);
+    COUNTED("code byte past the end", bad_cobs);
+    put_bytes(&s,
+              "\x06"
+              "ABCDE",
+              7);
+    COUNTED("wrong CRC", bad_crc);
+    put_bytes(&s,
+              "\x05"
+              "ABCD",
+              6);
+    COUNTED("no room for a CRC", bad_crc);
+    put_bytes(&s, "\x01", 2);
+    COUNTED("nothing but a code byte", bad_crc);
+    memset(s.bytes, 'a', 159);
+    s.bytes[159] = 0;
+    s.n = 160;
+    COUNTED("one byte longer than the longest", too_long);
+    memset(s.bytes, 'a', 5000);
+    s.n = 5000;
+    COUNTED("no delimiter at all", too_long);
+    put_payload("\x04"
+                "abc",
+                4);
+    COUNTED("unknown type", unknown_type);
+    put_payload("\0", 1);
+    COUNTED("unknown type 0", unknown_type);
+
+    put_payload("\x02\1\0\1\0\0\0\0\0\1\0\0\2\0\0", 15);
+    struct uf_wire *w = new_wire(UF_FORM_AUTO); /* the pattern that the next ones change is right */
+    struct stream *hello = &s;
+    struct uf_enc_hello h = {2, 24, 1000, 3, {0}};
+    size_t sample_n = s.n;
+    put_hello_of(hello, &h);
+    feed(w, s.bytes + sample_n, s.n - sample_n, s.n, &got);
+    feed(w, s.bytes, sample_n, s.n, &got);
+    assert_int_equal(got.event[got.n - 1].kind, UF_WIRE_SAMPLE);
+    uf_wire_free(w);
+    s.n = 0;
+
+    put_payload("\x02\1\0\1\0\0\0\0\0\1\0\0\2\0", 14);
+    COUNTED("sample one byte short", bad_length);
+    put_payload("\x02\1\0\1\0\0\0\0\0\1\0\0\2\0\0\0", 16);
+    COUNTED("sample one byte long", bad_length);
+    put_payload("\x02\1\0\1\0\0\0\0\0\1\0\0", 12);
+    COUNTED("sample of too few channels", bad_length);
+    put_payload("\x02\1\0\1\0\0\0\0\0\1\0\0\2\0\0\3\0\0", 18);
+    COUNTED("sample of too many channels", bad_length);
+    put_payload("\x02\1\0\1\0\0\0\0\0", 9);
+    COUNTED("sample of no channel", bad_length);
+    put_payload("\x02", 1);
+    COUNTED("sample without a body", bad_length);
+    put_payload("\x02\1\0\1\0\0\0\x10\0\1\0\0\2\0\0", 15);
+    COUNTED("input bit 4", bad_field);
+    put_payload("\x02\1\0\1\0\0\0\0\x08\1\0\0\2\0\0", 15);
+    COUNTED("status bit 3", bad_field);
+
+    put_payload("\x01\1\2\x18\0\xE8\3\0\0"
+                "12345678",
+                17); /* another board_id: a right one */
+    w = new_wire(UF_FORM_AUTO);
+    got.n = 0;
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.n, 1);
+    uf_wire_free(w);
+    s.n = 0;
+    put_payload("\x01\1\2\x18\0\xE8\3\0\0"
+                "1234567",
+                16);
+    COUNTED("HELLO one byte short", bad_length);
+    put_payload("\x01\1\2\x18\0\xE8\3\0\0"
+                "123456789",
+                18);
+    COUNTED("HELLO one byte long", bad_length);
+    put_payload("\x01", 1);
+    COUNTED("HELLO without a body", bad_length);
+    put_payload("\x01\0\2\x18\0\xE8\3\0\0"
+                "12345678",
+                17);
+    COUNTED("protocol 0", bad_field);
+    put_payload("\x01\1\0\x18\0\xE8\3\0\0"
+                "12345678",
+                17);
+    COUNTED("0 channels", bad_field);
+    put_payload("\x01\1\x31\x18\0\xE8\3\0\0"
+                "12345678",
+                17);
+    COUNTED("49 channels", bad_field);
+    put_payload("\x01\1\2\x0F\0\xE8\3\0\0"
+                "12345678",
+                17);
+    COUNTED("15 bits", bad_field);
+    put_payload("\x01\1\2\x19\0\xE8\3\0\0"
+                "12345678",
+                17);
+    COUNTED("25 bits", bad_field);
+    put_payload("\x01\1\2\x18\1\xE8\3\0\0"
+                "12345678",
+                17);
+    COUNTED("unknown flag", bad_field);
+    put_payload("\x01\1\2\x18\0\0\0\0\0"
+                "12345678",
+                17);
+    COUNTED("rate 0", bad_field);
+    put_payload("\x01\2\2", 3);
+    COUNTED("protocol 2", unknown_protocol);
+
+    char note[122];
+    memset(note, 'a', sizeof note);
+    note[0] = 3;
+    put_payload(note, 122);
+    COUNTED("note of 121 bytes", bad_length);
+}
+
+static void test_each_kind_of_bad_line(void **state)
+{
+    (void)state;
+    start(true);
+    put_bytes(&s, "S,1,2,0,0,5,6*00\n", 17);
+    COUNTED("wrong checksum", bad_crc);
+    put_bytes(&s, "S,1,2,0,0,5,6\n", 14);
+    COUNTED("no checksum", bad_crc);
+    put_bytes(&s, "S,1,2\0,0,0,5,6*4a\n", 18);
+    COUNTED("NUL in it", bad_crc);
+    put_bytes(&s, "", 1);
+    put_line("S,1,2,0,0,5,6");
+    COUNTED("NUL in it, which a XOR does not see", bad_field);
+    put_line("S,1,2,0,0,5,6x");
+    COUNTED("not a number", bad_field);
+    put_line("S,1,2,0,0,5,8388608");
+    COUNTED("25 bits", bad_field);
+    put_line("S,1,2,0,0,5");
+    COUNTED("too few channels", bad_length);
+    put_line("S,1,2,0,0,5,6,7");
+    COUNTED("too many channels", bad_length);
+    put_line("H,1,2,24,0,1,0000000000000000");
+    COUNTED("rate 0", bad_field);
+    put_line("H,2,whatever");
+    COUNTED("protocol 2", unknown_protocol);
+    put_line("Q,1");
+    COUNTED("unknown type", unknown_type);
+    memset(s.bytes, '1', 461);
+    memcpy(s.bytes, "N,", 2);
+    s.bytes[461] = '\n';
+    s.n = 462;
+    COUNTED("one character longer than the longest", too_long);
+    memset(s.bytes, 'a', 5000);
+    s.n = 5000;
+    COUNTED("no LF at all", too_long);
+    memset(s.bytes, 'a', 460);
+    s.bytes[460] = '\n';
+    s.n = 461;
+    COUNTED("as long as the longest", bad_crc);
+}
+
+static void test_samples_before_hello(void **state)
+{
+    (void)state;
+    for (int text = 0; text < 2; text++) {
+        start(text);
+        struct uf_wire *w = new_wire(UF_FORM_AUTO);
+        for (uint32_t k = 0; k < 5; k++)
+            put_sample(&s, k);
+        put_hello(&s);
+        put_sample(&s, 5);
+        feed(w, s.bytes, s.n, s.n, &got);
+        assert_int_equal(got.n, 2);
+        assert_int_equal(got.counts.before_hello, 5);
+        assert_int_equal(got.counts.lost, 0);
+        assert_int_equal(damaged(&got.counts), 0);
+        assert_int_equal(got.event[1].frame.t_dev_us, 0);
+        uf_wire_free(w);
+    }
+}
+
+static void test_lost_and_doubled_samples(void **state)
+{
+    (void)state;
+    start(false);
+    struct uf_wire *w = new_wire(UF_FORM_AUTO);
+    put_hello(&s);
+    for (uint32_t k = 0; k < 2000; k++) {
+        if (k >= 700 && k < 1250) /* over the wrap of both */
+            continue;
+        put_sample(&s, k);
+        if (k == 100)
+            put_sample(&s, k);
+    }
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.n, 1 + 2000 - 550);
+    assert_int_equal(got.counts.lost, 550);
+    assert_int_equal(got.counts.duplicates, 1);
+    assert_int_equal(got.counts.reboots, 0);
+    assert_int_equal(got.event[701].frame.lost_before, 550);
+    assert_int_equal(got.event[701].frame.t_dev_us, 1250000);
+    uf_wire_free(w);
+}
+
+/* A board of another protocol: its samples are none of ours, and its number is told. Then ours is
+ * plugged in again. */
+static void test_foreign_protocol(void **state)
+{
+    (void)state;
+    start(false);
+    struct uf_wire *w = new_wire(UF_FORM_AUTO);
+    put_hello(&s);
+    put_sample(&s, 0);
+    put_payload("\x01\2\x18 what a later version says here", 34);
+    put_sample(&s, 1);
+    put_sample(&s, 2);
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.n, 2);
+    assert_int_equal(uf_wire_foreign_protocol(w), 2);
+    assert_int_equal(got.counts.unknown_protocol, 1);
+    assert_int_equal(got.counts.before_hello, 2);
+    s.n = 0;
+    put_hello(&s);
+    put_sample(&s, 3);
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.n, 4);
+    assert_int_equal(uf_wire_foreign_protocol(w), 0);
+    assert_true(got.event[2].hello_changed);
+    assert_int_equal(got.event[3].frame.epoch, 1);
+    uf_wire_free(w);
+}
+
+/* Each field of HELLO that differs is a change, and begins an epoch. */
+static void test_hello_changes(void **state)
+{
+    (void)state;
+    start(false);
+    struct uf_enc_hello h = {24, 24, 1000, 3, {1, 2, 3, 4, 5, 6, 7, 8}};
+    struct uf_wire *w = new_wire(UF_FORM_AUTO);
+    put_hello_of(&s, &h);
+    put_sample(&s, 0);
+    for (int i = 0; i < 5; i++) {
+        h.adc_bits = (uint8_t)(h.adc_bits - (i == 0));
+        h.rate_hz = (uint16_t)(h.rate_hz + (i == 1));
+        h.firmware = (uint16_t)(h.firmware + (i == 2));
+        h.board_id[7] = (uint8_t)(h.board_id[7] + (i == 3));
+        h.channels = (uint8_t)(h.channels - (i == 4));
+        s.channels = h.channels;
+        put_hello_of(&s, &h);
+        put_hello_of(&s, &h);
+        put_sample(&s, 1 + (uint32_t)i);
+    }
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.n, 2 + 5 * 3);
+    for (size_t i = 0; i < 5; i++) {
+        const struct uf_wire_event *e = &got.event[2 + 3 * i];
+        assert_true(e[0].hello_changed);
+        assert_false(e[1].hello_changed);
+        assert_int_equal(e[2].kind, UF_WIRE_SAMPLE);
+        assert_int_equal(e[2].frame.epoch, i + 1);
+    }
+    assert_int_equal(got.counts.reboots, 5);
+    uf_wire_free(w);
+}
+
+/* Attached at any byte: each whole packet from there on comes out, at most one piece is counted. */
+static void test_attached_anywhere(void **state)
+{
+    (void)state;
+    for (int text = 0; text < 2; text++) {
+        size_t ends[40];
+        start(text);
+        for (uint32_t k = 0; k < 40; k++) {
+            if (k % 4 == 0)
+                put_hello(&s);
+            put_sample(&s, k);
+            ends[k] = s.n;
+        }
+        for (size_t from = 0; from < ends[30]; from++) {
+            struct uf_wire *w = new_wire(UF_FORM_AUTO);
+            got.n = 0;
+            feed(w, s.bytes + from, s.n - from, s.n, &got);
+            assert_in_range(damaged(&got.counts), 0, 1);
+            assert_int_equal(got.detected, text ? UF_FORM_TEXT : UF_FORM_BINARY);
+            assert_int_equal(sample_of(&got.event[got.n - 1].frame, 40), 39);
+            uint32_t first = 0; /* the first one behind a whole HELLO */
+            while (first < 40 && (first % 4 || (first ? ends[first - 1] : 0) < from))
+                first++;
+            assert_int_equal(got.event[0].kind, UF_WIRE_HELLO);
+            uint32_t seen = sample_of(&got.event[1].frame, 40);
+            assert_int_equal(seen, first);
+            assert_int_equal(got.counts.samples, 40 - seen);
+            assert_int_equal(got.counts.lost, 0);
+            uf_wire_free(w);
+        }
+    }
+}
+
+/* The board is flashed with the other form, and back, with and without a cut of the line: at most
+ * two packets go by before the samples come again. */
+static void test_board_changes_its_form(void **state)
+{
+    (void)state;
+    for (int run = 0; run < 4; run++) {
+        bool text = run & 1, cut = run & 2;
+        struct uf_wire *w = new_wire(UF_FORM_AUTO);
+        for (int turn = 0; turn < 4; turn++, text = !text) {
+            start(text);
+            put_hello(&s);
+            for (uint32_t k = 0; k < 20; k++)
+                put_sample(&s, k);
+            size_t whole = s.n - (turn % 2 ? 30 : 0); /* the flash cuts a packet in two */
+            feed(w, s.bytes, whole, 64, &got);
+            assert_int_equal(got.detected, text ? UF_FORM_TEXT : UF_FORM_BINARY);
+            size_t samples = 0;
+            for (size_t i = 0; i < got.n; i++)
+                samples += got.event[i].kind == UF_WIRE_SAMPLE;
+            assert_in_range(samples, 18, 20);
+            if (cut)
+                uf_wire_line_cut(w);
+            if (cut)
+                assert_int_equal(uf_wire_detected(w), UF_FORM_AUTO);
+        }
+        assert_in_range(uf_wire_counts(w)->reboots, 3, 3);
+        uf_wire_free(w);
+    }
+}
+
+/* A form that was set is not left, whatever comes. */
+static void test_set_form(void **state)
+{
+    (void)state;
+    for (int text = 0; text < 2; text++) {
+        start(!text);
+        put_hello(&s);
+        for (uint32_t k = 0; k < 50; k++)
+            put_sample(&s, k);
+        struct uf_wire *w = new_wire(text ? UF_FORM_TEXT : UF_FORM_BINARY);
+        feed(w, s.bytes, s.n, 100, &got);
+        assert_int_equal(got.n, 0);
+        assert_true(damaged(&got.counts) > 0);
+        uf_wire_line_cut(w);
+        assert_int_equal(uf_wire_detected(w), text ? UF_FORM_TEXT : UF_FORM_BINARY);
+        uf_wire_free(w);
+    }
+}
+
+/* A binary note may hold whole text lines. They are its text, and no packets. */
+static void test_text_lines_in_a_binary_note(void **state)
+{
+    (void)state;
+    start(false);
+    struct uf_wire *w = new_wire(UF_FORM_AUTO);
+    put_hello(&s);
+    put_sample(&s, 0);
+    put_note(&s, "\nS,1,2,0,0,5,6*53\nH,1,2,24,1000,1,0000000000000000*7d\nN,a*03\n");
+    s.bytes[s.n - 8] ^= 1; /* even when that note is damaged */
+    put_sample(&s, 1);
+    put_note(&s, "\nN,a*03\n");
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.n, 4);
+    assert_int_equal(got.detected, UF_FORM_BINARY);
+    assert_string_equal(got.event[3].note, "?N,a*03?");
+    assert_int_equal(damaged(&got.counts), 1);
+    uf_wire_free(w);
+}
+
+/* A wrong guess (a text line in a binary stream's first piece) is put right by the next packet. */
+static void test_wrong_guess(void **state)
+{
+    (void)state;
+    start(false);
+    struct uf_wire *w = new_wire(UF_FORM_AUTO);
+    put_bytes(&s, "\nN,a*03\n", 8);
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.detected, UF_FORM_TEXT);
+    s.n = 0;
+    put_bytes(&s, "", 1); /* the delimiter that ends the piece */
+    put_hello(&s);
+    put_sample(&s, 0);
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.detected, UF_FORM_BINARY);
+    assert_int_equal(got.n, 3);
+    uf_wire_free(w);
+}
+
+/* Noise without end: nothing comes out, the counters say that something is wrong. */
+static void test_noise(void **state)
+{
+    (void)state;
+    for (int kind = 0; kind < 3; kind++) {
+        uint64_t rng = 99;
+        start(false);
+        for (size_t i = 0; i < 100000; i++) {
+            uint32_t r = chance(&rng);
+            uint8_t byte = kind == 0   ? (uint8_t)r
+                           : kind == 1 ? (uint8_t)(r % 20 ? 0x20 + r % 95 : '\n')
+                                       : (uint8_t)(r | 0x80);
+            put_bytes(&s, &byte, 1);
+        }
+        struct uf_wire *w = new_wire(UF_FORM_AUTO);
+        feed(w, s.bytes, s.n, 4096, &got);
+        assert_int_equal(got.n, 0);
+        assert_int_equal(got.detected, UF_FORM_AUTO);
+        assert_true(damaged(&got.counts) >= (kind == 2 ? 1 : 100));
+        uf_wire_free(w);
+    }
+}
+
+/* A cut line: the half packet before it and the half after do not make one. Clock, HELLO and
+ * counters stay. */
+static void test_line_cut(void **state)
+{
+    (void)state;
+    for (int text = 0; text < 2; text++) {
+        start(text);
+        struct uf_wire *w = new_wire(UF_FORM_AUTO);
+        put_hello(&s);
+        put_sample(&s, 0);
+        size_t from = s.n;
+        put_sample(&s, 1);
+        size_t middle = from + (s.n - from) / 2;
+        put_sample(&s, 2);
+        feed(w, s.bytes, middle, s.n, &got);
+        uf_wire_line_cut(w);
+        feed(w, s.bytes + middle, s.n - middle, s.n, &got);
+        assert_int_equal(got.n, 3);
+        assert_int_equal(got.event[2].frame.t_dev_us, 2000);
+        assert_int_equal(got.event[2].frame.lost_before, 1);
+        assert_int_equal(damaged(&got.counts), 1);
+        assert_int_equal(got.counts.hellos, 1);
+        uf_wire_free(w);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_clean_stream),
+        cmocka_unit_test(test_each_kind_of_bad_packet),
+        cmocka_unit_test(test_each_kind_of_bad_line),
+        cmocka_unit_test(test_samples_before_hello),
+        cmocka_unit_test(test_lost_and_doubled_samples),
+        cmocka_unit_test(test_foreign_protocol),
+        cmocka_unit_test(test_hello_changes),
+        cmocka_unit_test(test_attached_anywhere),
+        cmocka_unit_test(test_board_changes_its_form),
+        cmocka_unit_test(test_set_form),
+        cmocka_unit_test(test_text_lines_in_a_binary_note),
+        cmocka_unit_test(test_wrong_guess),
+        cmocka_unit_test(test_noise),
+        cmocka_unit_test(test_line_cut),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
