@@ -76,12 +76,15 @@ int uf_store_tare_last(struct uf_store *s, int64_t rig_id, double *tare_raw, int
 int uf_store_link_event(struct uf_store *s, int64_t utc_us, const char *kind, const char *text,
                         struct uf_error *err);
 
-/* Derives swings again from their raw counts. which: NULL for all, or a list of ids. Uses the rig
- * that each swing was captured with. A swing whose newest derivation has the same calibration,
- * algorithm and settings is derived anyway and compared: different bits are an error counted in
- * `differ` (never overwritten). */
+/* Derives swings again from their raw counts. which: NULL for all since since_utc_us (INT64_MIN:
+ * all), or a list of ids. Uses the rig that each swing was captured with, and that rig's active
+ * calibration (none: the data sheet's). A swing that already has a derivation of the same
+ * calibration, algorithm and settings is derived anyway and compared: different bits are counted
+ * in `differ` (never overwritten). Otherwise the new one is added; old ones stay. Either way the
+ * derivation of that key is the current one afterwards. A swing that fails is counted in
+ * `failed` and the others go on; the first failure is the one returned. */
 struct uf_rederive_counts {
-    int64_t swings, made, same, differ;
+    int64_t swings, made, same, differ, failed;
 };
 int uf_store_rederive(struct uf_store *s, const int64_t *which, size_t n, int64_t since_utc_us,
                       const struct uf_analysis_settings *settings, int64_t made_utc_us,
