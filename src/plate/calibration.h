@@ -46,10 +46,12 @@ void uf_calibration_nominal(const struct uf_rig *rig, struct uf_calibration *out
  *       { "plate": "left", "cells": [ { "cell": "1", "matrix": [[..],[..],[..]] }, ... ] }
  *     | { "plate": "left", "channels": [0,1,..], "matrix": [[..] x 6],
  *         "unknown": ["Fx", ...] } ] }
- * matrix units as above. Errors name the plate, the cell and the field. */
+ * and "nominal": true for one from data-sheet scales. Matrix units as above; each plate of the rig
+ * once. Errors name the plate, the cell and the field; *out is untouched then. */
 int uf_calibration_from_json(const struct uf_rig *rig, const json_t *json,
                              struct uf_calibration *out, struct uf_error *err);
-/* The whole 6 x N form. New reference, or NULL without memory. */
+/* The whole 6 x N form, which reads back to the same bits (written with JSON_REAL_PRECISION(17)).
+ * New reference, or NULL without memory or where a known coefficient is not finite. */
 json_t *uf_calibration_to_json(const struct uf_rig *rig, const struct uf_calibration *cal);
 
 #endif
