@@ -70,15 +70,16 @@ struct uf_sim_step {
 struct uf_sim_settings {
     struct uf_sim_golfer golfer;
     struct uf_rig rig;
-    double rate_hz;       /* of the samples; 1000 */
-    int adc_bits;         /* 24 */
-    double noise_n;       /* white noise of a cell axis, N rms; 0.15 */
-    double drift_n_per_h; /* drift of each cell axis, N an hour, 1 SD over cells; 1 */
-    double gain_spread;   /* 1 SD of a cell's gain error against its data sheet; 0.01 */
-    double crosstalk;     /* 1 SD of cell cross-talk; 0.01 */
-    double clock_ppm;     /* of the board's clock; 0 */
-    uint64_t seed;        /* of plates and noise */
-    bool perfect;         /* no noise, no offset, no quantisation error beyond the count */
+    double rate_hz;          /* of the samples; 1000 */
+    int adc_bits;            /* 24 */
+    double noise_n;          /* white noise of a cell axis, N rms; 0.15 */
+    double drift_n_per_h;    /* drift of each cell axis, N an hour, 1 SD over cells; 1 */
+    double gain_spread;      /* 1 SD of a cell's gain error against its data sheet; 0.01 */
+    double crosstalk;        /* 1 SD of cell cross-talk; 0.01 */
+    double clock_ppm;        /* of the board's clock; 0 */
+    uint64_t seed;           /* of plates and noise */
+    bool perfect;            /* no noise, offset, drift, gain error or cross-talk: only rounding */
+    uint32_t clock_start_us; /* the board's clock at the first sample; 0 */
 };
 void uf_sim_defaults(struct uf_sim_settings *s);
 
