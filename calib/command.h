@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: MIT
+ * Inside underfoot-calib: its commands and options, each a row of a table, and what the person
+ * asked for. Not pure: commands read files, write the database and print. */
+#ifndef UF_CALIB_COMMAND_H
+#define UF_CALIB_COMMAND_H
+
+#include "config/config.h"
+#include "store/store.h"
+
+#include <stdbool.h>
+#include <stdio.h>
+
+#define UF_OPERANDS_MAX 4
+#define UF_CONFIG_PATH  "/etc/underfoot/underfoot.conf"
+
+/* Options, in the order of the table in options.c. */
+enum uf_calib_option {
+    UF_OPT_CONFIG,
+    UF_OPT_DATABASE,
+    UF_OPT_ACTIVATE,
+    UF_OPT_OUT,
+    UF_OPT_HELP,
+    UF_OPT_VERSION,
+    UF_CALIB_OPTIONS
+};
+
+struct uf_calib_args {
+    const struct uf_calib_command *command; /* NULL: none was given */
+    int operands;
+    const char *operand[UF_OPERANDS_MAX];
+    const char *option[UF_CALIB_OPTIONS]; /* value; "" for one without; NULL: not given */
+};
+
+struct uf_calib_command {
+    const char *name, *operands; /* as in the usage line */
+    int least, most;             /* operands */
+    int (*run)(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+    const char *help;
+};
+
+/* Ends with a row of NULLs. */
+extern const struct uf_calib_command uf_calib_command[];
+
+/* Options may stand before and after the command, with "--name value" or "--name=value". Error:
+ * unknown command or option (with the nearest), one that this command does not take, a missing or
+ * superfluous operand. */
+int uf_calib_args_parse(int argc, char **argv, struct uf_calib_args *out, struct uf_error *err);
+/* command NULL: all of them. */
+void uf_calib_help(const struct uf_calib_command *command, FILE *out);
+
+/* The configuration of --config, else of UF_CONFIG_PATH where it exists, else the defaults; with
+ * --database in it. */
+int uf_calib_config(const struct uf_calib_args *args, struct uf_config *c, struct uf_error *err);
+
+/* Reads a JSON file; the sentence has its name and the line. */
+int uf_calib_read_json(const char *path, json_t **out, struct uf_error *err);
+
+int uf_calib_add(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_list(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_show(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_activate(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_diff(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+
+#endif
