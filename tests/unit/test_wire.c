@@ -9,6 +9,7 @@
 #include <cmocka.h>
 
 #include "wire/crc32.h"
+#include "wire/message.h"
 #include "wire_stream.h"
 
 #include <stdio.h>
@@ -148,6 +149,8 @@ static void test_each_kind_of_bad_packet(void **state)
     COUNTED("no room for a CRC", bad_crc);
     put_bytes(&s, "\x01", 2);
     COUNTED("nothing but a code byte", bad_crc);
+    put_bytes(&s, "\1\1\1\1\1", 6);
+    COUNTED("a CRC of nothing", bad_crc);
     memset(s.bytes, 'a', 159);
     s.bytes[159] = 0;
     s.n = 160;
@@ -246,6 +249,21 @@ static void test_each_kind_of_bad_packet(void **state)
     note[0] = 3;
     put_payload(note, 122);
     COUNTED("note of 121 bytes", bad_length);
+}
+
+/* No decoder hands such a long packet on; whoever parses one directly is safe all the same. */
+static void test_packet_of_49_channels(void **state)
+{
+    (void)state;
+    char payload[9 + 3 * 49] = {2};
+    struct uf_wire_event e;
+    uint32_t t_us;
+    start(false);
+    put_payload(payload, 9 + 3 * 48);
+    assert_int_equal(uf_packet_parse(s.bytes, s.n - 1, &e, &t_us), UF_GOT_SAMPLE);
+    s.n = 0;
+    put_payload(payload, 9 + 3 * 49);
+    assert_int_equal(uf_packet_parse(s.bytes, s.n - 1, &e, &t_us), UF_BAD_LENGTH);
 }
 
 static void test_each_kind_of_bad_line(void **state)
@@ -426,34 +444,55 @@ static void test_attached_anywhere(void **state)
     }
 }
 
-/* The board is flashed with the other form, and back, with and without a cut of the line: at most
- * two packets go by before the samples come again. */
+/* The board is flashed with the other form, and back, with and without a cut of the line. From text
+ * to binary nothing is lost (but what the flash cut in two); from binary to text up to two lines,
+ * as it takes more bytes than a binary packet has to know that there is none. */
 static void test_board_changes_its_form(void **state)
 {
     (void)state;
-    for (int run = 0; run < 4; run++) {
-        bool text = run & 1, cut = run & 2;
+    for (int run = 0; run < 8; run++) {
+        bool text = run & 1, cut = run & 2, whole = run & 4;
         struct uf_wire *w = new_wire(UF_FORM_AUTO);
         for (int turn = 0; turn < 4; turn++, text = !text) {
             start(text);
             put_hello(&s);
             for (uint32_t k = 0; k < 20; k++)
                 put_sample(&s, k);
-            size_t whole = s.n - (turn % 2 ? 30 : 0); /* the flash cuts a packet in two */
-            feed(w, s.bytes, whole, 64, &got);
+            if (!whole)
+                s.n -= 30;
+            feed(w, s.bytes, s.n, 64, &got);
             assert_int_equal(got.detected, text ? UF_FORM_TEXT : UF_FORM_BINARY);
-            size_t samples = 0;
-            for (size_t i = 0; i < got.n; i++)
-                samples += got.event[i].kind == UF_WIRE_SAMPLE;
-            assert_in_range(samples, 18, 20);
-            if (cut)
+            size_t events = 20 + whole;
+            if (turn == 0 || cut || (whole && !text))
+                assert_int_equal(got.n, events);
+            else
+                assert_in_range(got.n, events - 2, events);
+            if (cut) {
                 uf_wire_line_cut(w);
-            if (cut)
                 assert_int_equal(uf_wire_detected(w), UF_FORM_AUTO);
+            }
         }
-        assert_in_range(uf_wire_counts(w)->reboots, 3, 3);
+        assert_int_equal(uf_wire_counts(w)->reboots, 3);
         uf_wire_free(w);
     }
+}
+
+/* A line that is longer than any binary packet is taken at once, where a binary packet ended. */
+static void test_long_line_after_a_packet(void **state)
+{
+    (void)state;
+    start(false);
+    s.channels = 48;
+    struct uf_wire *w = new_wire(UF_FORM_AUTO);
+    put_hello(&s);
+    put_sample(&s, 0);
+    s.text = true;
+    put_sample(&s, 1);
+    put_sample(&s, 2);
+    feed(w, s.bytes, s.n, s.n, &got);
+    assert_int_equal(got.counts.samples, 3);
+    assert_int_equal(got.counts.lost, 0);
+    uf_wire_free(w);
 }
 
 /* A form that was set is not left, whatever comes. */
@@ -568,6 +607,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_clean_stream),
         cmocka_unit_test(test_each_kind_of_bad_packet),
+        cmocka_unit_test(test_packet_of_49_channels),
         cmocka_unit_test(test_each_kind_of_bad_line),
         cmocka_unit_test(test_samples_before_hello),
         cmocka_unit_test(test_lost_and_doubled_samples),
@@ -575,6 +615,7 @@ int main(void)
         cmocka_unit_test(test_hello_changes),
         cmocka_unit_test(test_attached_anywhere),
         cmocka_unit_test(test_board_changes_its_form),
+        cmocka_unit_test(test_long_line_after_a_packet),
         cmocka_unit_test(test_set_form),
         cmocka_unit_test(test_text_lines_in_a_binary_note),
         cmocka_unit_test(test_wrong_guess),
