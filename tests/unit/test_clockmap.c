@@ -88,12 +88,12 @@ static void test_straight_line_is_exact(void **state)
     (void)state;
     static const double ppms[] = {0, 100, -100, 990, -990};
     for (size_t i = 0; i < sizeof ppms / sizeof ppms[0]; i++) {
-        struct uf_clockmap *m = made(60);
-        for (int64_t d = 0; d < 100000000; d += 8000)
+        struct uf_clockmap *m = made(20);
+        for (int64_t d = 0; d < 40000000; d += 25000)
             uf_clockmap_feed(m, d, llround(truth_us((double)d, ppms[i])));
-        assert_mapped(m, 100000000, truth_us(1e8, ppms[i]), 1.5);
-        assert_mapped(m, 50000000, truth_us(5e7, ppms[i]), 1.5);
-        assert_true(fabs(uf_clockmap_drift_ppm(m) - ppms[i]) < 0.05);
+        assert_mapped(m, 40000000, truth_us(4e7, ppms[i]), 1.5);
+        assert_mapped(m, 20000000, truth_us(2e7, ppms[i]), 1.5);
+        assert_true(fabs(uf_clockmap_drift_ppm(m) - ppms[i]) < 0.1);
         uf_clockmap_free(m);
     }
 }
@@ -143,10 +143,10 @@ static void test_times_stay_in_order(void **state)
 static void test_a_great_correction_is_a_jump(void **state)
 {
     (void)state;
-    struct uf_clockmap *m = made(300);
-    for (int64_t d = 0; d < 251000000; d += 10000)
-        uf_clockmap_feed(m, d, d + (d < 250000000 ? 150000 : 0));
-    assert_mapped(m, 251000000, 251000000, 1000);
+    struct uf_clockmap *m = made(160);
+    for (int64_t d = 0; d < 151000000; d += 50000)
+        uf_clockmap_feed(m, d, d + (d < 150000000 ? 120000 : 0));
+    assert_mapped(m, 151000000, 151000000, 1000);
     uf_clockmap_free(m);
 }
 

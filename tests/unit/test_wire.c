@@ -418,6 +418,7 @@ static void test_attached_anywhere(void **state)
     for (int text = 0; text < 2; text++) {
         size_t ends[40];
         start(text);
+        s.channels = 5;
         for (uint32_t k = 0; k < 40; k++) {
             if (k % 4 == 0)
                 put_hello(&s);
