@@ -41,7 +41,7 @@ struct uf_found {
     bool done;
     enum uf_reason reason;
     size_t index;    /* nearest grid point */
-    double position; /* grid position of the vertex of the parabola through three points */
+    double position; /* grid position of the top of the parabola fitted to the crest */
     double value;
 };
 

@@ -21,23 +21,24 @@
 #define SETTLE_S      0.3   /* the earliest still stretch after a trigger begins so long after it */
 #define NO_QUIET_S    2.5   /* window before the trigger without quiet standing */
 #define LEAST_S       1.5   /* least window before the trigger */
+#define DOUBT_PART    0.6   /* so much of the still window's end is not counted as quiet */
 #define KEEP_S        0.06  /* a push is held for so long; a knock is not */
 
 /* Shape of a swing. Each limit lies outside what any of 4,000 simulated swings shows, and all of
  * them together refuse what is not one: tests/bench/bench_segment. */
-#define TRAIL_LOADED_BW 0.55  /* least of the trail foot's greatest in the backswing */
-#define LEAD_LIGHT_BW   0.42  /* greatest of the lead foot's least before the trigger */
-#define LEAD_TOP_BW     0.72  /* least of the lead foot's greatest after it */
+#define TRAIL_LOADED_BW 0.55 /* least of the trail foot's greatest in the backswing */
+#define LEAD_LIGHT_BW   0.42 /* greatest of the lead foot's least before the trigger */
+#define LEAD_TOP_BW     0.72 /* least of the lead foot's greatest after it */
 #define SHARE_RISE      0.34 /* least rise of the lead foot's share of the whole */
-#define SHARE_TOP       0.63  /* least of its greatest */
-#define SHARE_RATE_S    1.25  /* least of its greatest rate, of the whole a second */
-#define PUSH_BW         1.11  /* least of the total's greatest: a step does not push */
-#define FLIGHT_BW       0.42  /* least of the total's least: a jump is lighter */
-#define STOOD_BW        0.93  /* mean total before the backswing, at least .. */
-#define STOOD_MOST_BW   1.07  /* .. and at most */
-#define AIR_BW          0.03  /* a foot with less is in the air; the lead one never is .. */
-#define TRAIL_AIR_S     0.30  /* .. and the trail one only for so long in the first 0.6 s */
-#define SHOCK_BW_S      25.0  /* no body pushes faster than this */
+#define SHARE_TOP       0.63 /* least of its greatest */
+#define SHARE_RATE_S    1.25 /* least of its greatest rate, of the whole a second */
+#define PUSH_BW         1.11 /* least of the total's greatest: a step does not push */
+#define FLIGHT_BW       0.42 /* least of the total's least: a jump is lighter */
+#define STOOD_BW        0.93 /* mean total before the backswing, at least .. */
+#define STOOD_MOST_BW   1.07 /* .. and at most */
+#define AIR_BW          0.03 /* a foot with less is in the air; the lead one never is .. */
+#define TRAIL_AIR_S     0.30 /* .. and the trail one only for so long in the first 0.6 s */
+#define SHOCK_BW_S      25.0 /* no body pushes faster than this */
 
 #define CANDIDATES 8
 
@@ -76,6 +77,7 @@ struct uf_segment {
     unsigned in_bin;
 
     size_t still_bins, slope_bins;
+    size_t doubt_bins; /* at the end of a still window a movement may have begun unseen */
     struct running running;
     enum uf_stance stance;
     bool still;
@@ -112,6 +114,7 @@ int uf_segment_new(struct uf_segment **out, const struct uf_segment_settings *s,
     g->still_bins = (size_t)(s->still_s / g->bin_s);
     if (g->still_bins < 5)
         g->still_bins = 5;
+    g->doubt_bins = (size_t)(DOUBT_PART * (double)g->still_bins);
     g->slope_bins = (size_t)(SLOPE_S / g->bin_s + 0.5);
     if (g->slope_bins < 1)
         g->slope_bins = 1;
@@ -247,7 +250,7 @@ static void follow_stillness(struct uf_segment *g)
             g->still_since = g->count - g->still_bins;
             g->quiet_from_dev_us = at(g, g->still_since)->t_dev_us;
         }
-        g->quiet_to_dev_us = at(g, newest)->t_dev_us;
+        g->quiet_to_dev_us = at(g, newest - g->doubt_bins)->t_dev_us;
         g->weight_n = mean_n;
     }
     g->still = still;
