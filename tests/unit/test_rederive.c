@@ -178,6 +178,10 @@ static void some_of_them(void **state)
     assert_int_equal(c.swings, 0); /* nothing was done before the list was checked */
 }
 
+#define LOSE_TURN                                                                                  \
+    "UPDATE swing_metric SET turn_peak_nm = NULL;"                                                 \
+    "INSERT INTO swing_metric_null VALUES (1, 'turn_peak_nm', 'gap')"
+
 /* Each kind of stored row, touched by hand, is seen, counted and kept. */
 static void differences_are_counted_and_not_overwritten(void **state)
 {
@@ -185,8 +189,7 @@ static void differences_are_counted_and_not_overwritten(void **state)
     add_swing(&b->t, b->s, 800, false, 1000);
     static const char *const touches[] = {
         "UPDATE swing_metric SET weight_n = weight_n * (1 + 3e-16)",
-        "UPDATE swing_metric SET turn_peak_nm = NULL; INSERT INTO swing_metric_null"
-        " VALUES (1, 'turn_peak_nm', 'gap')",
+        LOSE_TURN,
         "UPDATE swing_metric_null SET reason = 'gap' WHERE metric = 'turn_peak_to_impact_ms'",
         "UPDATE swing_event SET t_s = t_s + 0.001 WHERE kind = 'still_again'",
         "DELETE FROM swing_event WHERE kind = 'still_again'",
