@@ -176,7 +176,7 @@ static int report(struct uf_cli *c, const struct uf_rederive_counts *n, const ch
     if (n->differ)
         uf_cli_fail(c, UF_EXIT_FAILED,
                     "the same calibration, algorithm and settings gave other bits: the rows were "
-                    "changed by hand, or by a build of another processor or compiler");
+                    "changed by hand, or another build of this program made them");
     return failure || n->differ ? UF_EXIT_FAILED : UF_EXIT_DONE;
 }
 
