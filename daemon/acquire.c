@@ -209,7 +209,7 @@ static void refuse(struct uf_acquire *a, const char *why)
 static void take_hello(struct uf_acquire *a, const struct uf_hello *hello)
 {
     struct uf_error err = {0};
-    char text[300];
+    char text[480];
     if (uf_gate_check(a->gate, hello, &err) != UF_OK) {
         refuse(a, err.text);
         return;
@@ -274,7 +274,7 @@ static void opened(void *who)
 /* Once a read: the newest sample's two times, and the state. */
 static void samples_came(struct uf_acquire *a, int64_t now_us)
 {
-    char text[300];
+    char text[480];
     uint64_t reboots = uf_pipeline_counts(a->pipeline)->reboots;
     if (reboots != a->reboots) {
         uf_clockmap_reset(a->clockmap);
@@ -369,7 +369,7 @@ static void stopped(void *who)
 
 static void say_what_is_missing(struct uf_acquire *a)
 {
-    char text[300];
+    char text[480];
     if (a->bytes_since_open == 0)
         snprintf(text, sizeof text,
                  "%s is open, but nothing comes: is the board running, and is this its port "
@@ -395,7 +395,7 @@ static void look_for_silence(struct uf_acquire *a, int64_t now_us)
     double silent_s =
         1e-6 * (double)(now_us - (since_open ? a->opened_mono_us : a->sample_mono_us));
     if (a->state == UF_RECEIVING && silent_s > a->c.config->link.stale_s) {
-        char text[200];
+        char text[480];
         snprintf(text, sizeof text, "no sample from %s for %.2g s", device(a),
                  a->c.config->link.stale_s);
         set_state(a, UF_STALE, text);
