@@ -44,7 +44,7 @@ struct uf_acquire {
 
     int64_t newest_dev_us; /* -1: none yet */
     int64_t opened_mono_us, sample_mono_us, note_mono_us;
-    uint64_t bytes_since_open, reboots;
+    uint64_t bytes_since_open, reboots, strange_hellos;
     bool clock_fed;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
@@ -307,6 +307,12 @@ static void feed(struct uf_acquire *a, const uint8_t *bytes, size_t n, int64_t n
     } while (at < n || event.kind != UF_PIPE_NONE);
     if (a->newest_dev_us != before_dev_us)
         samples_came(a, now_us);
+    uint64_t strange = uf_pipeline_counts(a->pipeline)->unknown_protocol;
+    if (strange != a->strange_hellos) {
+        a->strange_hellos = strange;
+        refuse(a, "the board has begun to speak another version of the wire format, which this "
+                  "underfootd does not know: update underfootd, or load the matching firmware");
+    }
 }
 
 static void bytes_came(void *who, const uint8_t *bytes, size_t n)
@@ -356,6 +362,12 @@ static int64_t newest_dev_us(void *who)
 static void ended(void *who, const char *sentence)
 {
     struct uf_acquire *a = who;
+    char text[480];
+    if (!sentence && !uf_gate_is_open(a->gate)) {
+        snprintf(text, sizeof text, "no board says HELLO in %s: it is no recording of one",
+                 device(a));
+        sentence = text;
+    }
     a->c.ended(a->c.who, sentence);
 }
 
@@ -402,8 +414,10 @@ static void look_for_silence(struct uf_acquire *a, int64_t now_us)
     }
     if (since_open && silent_s > SILENT_S && !*a->refused_why)
         say_what_is_missing(a);
-    bool may_drop = a->bytes_since_open > 0 || a->c.config->link.type == UF_LINK_TCP;
-    if (silent_s > DROP_S && may_drop && !a->replay)
+    /* Opening a port or a connection again may help. A FIFO's writer would die of it. */
+    enum uf_link_type type = a->c.config->link.type;
+    bool may_drop = (type == UF_LINK_SERIAL && a->bytes_since_open > 0) || type == UF_LINK_TCP;
+    if (silent_s > DROP_S && may_drop)
         uf_link_drop(a->link, false, "no sample");
 }
 
