@@ -109,6 +109,37 @@ static void print_maps(const struct uf_solved_plate *p, const struct uf_plate *p
     }
 }
 
+/* Errors of the session that the loads themselves show, where they are worth a look. */
+static void print_shared(const struct uf_session *s, const struct uf_fit *f, FILE *out)
+{
+    const struct uf_load_setup *setup = &s->document->setup;
+    const double third = 0.57735026918962576451;
+    const struct {
+        const char *name, *unit;
+        double sd;
+    } error[UF_SHARED_WEIGHT] = {
+        [UF_SHARED_GRAVITY] = {"gravity", "m/s2", setup->gravity.sd_m_s2},
+        [UF_SHARED_PULLEY] = {"pull of the pulley", "%", setup->pulley_tol_pct * third},
+        [UF_SHARED_LEVEL_X] = {"level, down to the right", "deg", setup->level_tol_deg * third},
+        [UF_SHARED_LEVEL_Y] = {"level, down to the front", "deg", setup->level_tol_deg * third},
+        [UF_SHARED_DRAWING_X] = {"drawing, to the right", "mm", setup->drawing_tol_mm * third},
+        [UF_SHARED_DRAWING_Y] = {"drawing, to the front", "mm", setup->drawing_tol_mm * third},
+        [UF_SHARED_DRAWING_TURN] = {"drawing, turned", "deg", setup->drawing_tol_deg * third}};
+    bool any = false;
+    for (int e = 0; e < UF_SHARED_WEIGHT + setup->weights; e++) {
+        if (f->shared_sd[e] == 0 || f->shared_sd[e] > 0.7)
+            continue;
+        const struct uf_weight *w =
+            e < UF_SHARED_WEIGHT ? NULL : &setup->weight[e - UF_SHARED_WEIGHT];
+        double sd = w ? 1000 * w->tolerance_kg * third : error[e].sd;
+        fprintf(out, "%s    %s%s%s  %+.3g +- %.2g %s\n",
+                any ? "" : "\n  errors of the session that the loads show (already allowed for)\n",
+                w ? "weight \"" : error[e].name, w ? w->name : "", w ? "\"" : "", f->shared[e] * sd,
+                2 * f->shared_sd[e] * sd, w ? "g" : error[e].unit);
+        any = true;
+    }
+}
+
 static void print_figure(FILE *out, const char *name, double v, const char *unit, const char *how)
 {
     fprintf(out, "  %-16s", name);
@@ -161,6 +192,7 @@ static void print_plate(const struct uf_session *s, int i, FILE *out)
     fprintf(out, "  spread of residuals: %.2f of what tolerances and noise say%s\n", f->scale,
             f->scale > 1 ? "; the stated errors are widened by it" : "");
     print_loads(s, i, out);
+    print_shared(s, f, out);
     print_components(f, &p->quality, out);
     print_maps(p, plate, out);
     print_figures(p, out);
