@@ -76,7 +76,7 @@ def test_end_in_a_swing(place):
     second = swings_of(truth)[1]
     board = place.board()
     daemon = place.daemon()
-    board.send(data[:at(data, truth, second["impact_s"] + 1.2)])
+    board.send(data[:at(data, truth, second["impact_s"] + 0.7)])
     log = daemon.stop()
     check(one(daemon.database, "SELECT count(*) FROM swing") == 2, log)
 
