@@ -168,9 +168,9 @@ static void plate(FILE *out, const struct uf_session *s, int i)
     fputs("<div class=\"pictures\">\n", out);
     uf_drawing_residuals(out, s, i);
     uf_drawing_map(out, described, (const double(*)[UF_MAP_CELLS])p->cop_mm,
-                   "centre of pressure at 400 N: 95 % within, mm", 2);
+                   "place at 400 N: 95 % within, mm", 2);
     uf_drawing_map(out, described, (const double(*)[UF_MAP_CELLS])p->vertical_pct,
-                   "vertical force at 400 N: 95 % within, %", 3);
+                   "force at 400 N: 95 % within, %", 3);
     uf_drawing_errors(out, s, i);
     fputs("</div>\n", out);
     figures(out, p);
