@@ -78,6 +78,8 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
         {"strikes", a->strikes},
         {"swings_found", a->swings},
         {"notes_hushed", a->notes_hushed},
+        {"loop_stalls", s->loop_stalls},
+        {"loop_latest_ms", s->loop_latest_ms},
         {"store_retries", store->retries},
         {"store_swings_lost", store->lost},
         {"store_notes_lost", store->notes_lost},
