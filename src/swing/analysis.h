@@ -8,6 +8,7 @@
 #include "plate/calibration.h"
 #include "plate/rig.h"
 #include "swing/capture.h"
+#include "swing/feet.h"
 #include "swing/metric.h"
 
 /* Grows whenever the same raw counts would give other numbers. Stored with each derivation. */
@@ -20,8 +21,6 @@ struct uf_analysis_settings {
 };
 
 void uf_analysis_defaults(struct uf_analysis_settings *s);
-
-enum uf_foot { UF_LEAD, UF_TRAIL, UF_FEET };
 
 /* Golfer frame, filtered, on the even time grid t = i / rate_hz from the capture's first sample.
  * NAN where not measurable. Lengths in mm of the rig frame turned into target-ward and toe-ward. */
