@@ -36,7 +36,7 @@ static bool read_number(const char *text, size_t n, double *out)
     double v = strtod(copy, &end);
     if (*end != '\0' || end == copy || !isfinite(v))
         return false;
-    *out = v;
+    *out = v == 0 ? 0 : v; /* there is no other zero for a person */
     return true;
 }
 

@@ -141,7 +141,8 @@ static int plan_act(struct uf_sim *sim, struct plan *p, const struct uf_sim_step
         return uf_fail(err, UF_ENOMEM, "no memory for the lesson's plan");
     p->act->terms = p->terms - p->act->first;
     p->act->truth.end_s = p->now_s = p->end_s;
-    qsort(p->term + p->act->first, p->act->terms, sizeof *p->term, by_start);
+    if (p->act->terms)
+        qsort(p->term + p->act->first, p->act->terms, sizeof *p->term, by_start);
     return UF_OK;
 }
 

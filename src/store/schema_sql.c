@@ -40,6 +40,7 @@ const char uf_schema_sql_1[] =
     "END;\n"
 
     "CREATE TABLE player (\n"
+    "  -- Who stands on the plates.\n"
     "  id INTEGER PRIMARY KEY,\n"
     "  uuid TEXT NOT NULL UNIQUE,        -- the same player keeps it in every bay's file\n"
     "  name TEXT NOT NULL,\n"

@@ -22,13 +22,20 @@
 #define LEAST_S       1.5   /* least window before the trigger */
 #define KEEP_S        0.06  /* a push is held for so long; a knock is not */
 
-/* Shape of a swing, in body weights. check-by-table: tests/bench/bench_segment. */
-#define TRAIL_LOADED_BW 0.60 /* least of the trail foot's greatest in the backswing */
-#define LEAD_TOP_BW     0.70 /* least of the lead foot's greatest after the trigger */
-#define LEAD_LIGHT_BW   0.60 /* greatest of the lead foot's least in the backswing */
-#define FLIGHT_BW       0.40 /* least total around the trigger */
-#define STOOD_BW        0.80 /* least mean total before the backswing */
-#define AIR_BW          0.02 /* a foot with less is in the air */
+/* Shape of a swing. Each limit lies outside what any of 1,200 simulated swings shows, and all of
+ * them together refuse what is not one: tests/bench/bench_segment. */
+#define TRAIL_LOADED_BW 0.55 /* least of the trail foot's greatest in the backswing */
+#define LEAD_LIGHT_BW   0.45 /* greatest of the lead foot's least before the trigger */
+#define LEAD_TOP_BW     0.80 /* least of the lead foot's greatest after it */
+#define SHARE_RISE      0.36 /* least rise of the lead foot's share of the whole */
+#define SHARE_TOP       0.65 /* least of its greatest */
+#define SHARE_RATE_S    1.2  /* least of its greatest rate, of the whole a second */
+#define PUSH_BW         1.08 /* least of the total's greatest: a step does not push */
+#define FLIGHT_BW       0.45 /* least of the total's least: a jump is lighter */
+#define STOOD_BW        0.90 /* mean total before the backswing, at least .. */
+#define STOOD_MOST_BW   1.10 /* .. and at most */
+#define AIR_BW          0.03 /* a foot with less is in the air; the lead one never is .. */
+#define TRAIL_AIR_S     0.30 /* .. and the trail one only for so long in the first 0.6 s */
 #define SHOCK_BW_S      25.0 /* no body pushes faster than this */
 
 #define CANDIDATES 8
@@ -339,9 +346,49 @@ static enum uf_refusal judge_before(const struct uf_segment *g, const struct can
     if (trail_most < TRAIL_LOADED_BW || lead_least > LEAD_LIGHT_BW)
         return UF_REFUSE_NO_BACKSWING;
     double stood = mean_of(g, FOOT_BOTH, shifted(g, k, -1.6), shifted(g, k, -0.6)) / c->weight_n;
-    if (stood < STOOD_BW || lead_least < AIR_BW)
+    if (stood < STOOD_BW || stood > STOOD_MOST_BW || lead_least < AIR_BW)
         return UF_REFUSE_NOT_STOOD;
     return UF_REFUSE_NONE;
+}
+
+static double share_of(const struct uf_segment *g, enum which foot, uint64_t i)
+{
+    return force(g, foot, i) / fmax(total_at(g, i), 1);
+}
+
+/* How the lead foot's share of the whole goes up: from its least before bin k to its greatest
+ * after. */
+struct transfer {
+    double least, greatest, rate_s;
+};
+
+static struct transfer transfer_of(const struct uf_segment *g, enum which lead, uint64_t k)
+{
+    uint64_t from = shifted(g, k, -BEFORE_RISE_S), to = shifted(g, k, AFTER_RISE_S);
+    struct transfer t = {INFINITY, 0, 0};
+    for (uint64_t i = from; i <= to; i++) {
+        double share = share_of(g, lead, i);
+        if (i <= k)
+            t.least = fmin(t.least, share);
+        else
+            t.greatest = fmax(t.greatest, share);
+        if (i >= from + g->slope_bins)
+            t.rate_s = fmax(t.rate_s, (share - share_of(g, lead, i - g->slope_bins)) /
+                                          ((double)g->slope_bins * g->bin_s));
+    }
+    return t;
+}
+
+/* Longest time in from..to that a foot is in the air. */
+static double air_s(const struct uf_segment *g, enum which foot, double weight_n, uint64_t from,
+                    uint64_t to)
+{
+    uint64_t now = 0, longest = 0;
+    for (uint64_t i = from; i <= to; i++) {
+        now = force(g, foot, i) < AIR_BW * weight_n ? now + 1 : 0;
+        longest = now > longest ? now : longest;
+    }
+    return (double)longest * g->bin_s;
 }
 
 static enum uf_refusal judge(const struct uf_segment *g, const struct candidate *c)
@@ -350,14 +397,20 @@ static enum uf_refusal judge(const struct uf_segment *g, const struct candidate 
     if (refusal)
         return refusal;
     enum which lead = c->left_is_lead ? FOOT_LEFT : FOOT_RIGHT;
-    uint64_t k = c->steepest;
-    uint64_t soon = shifted(g, k, AFTER_RISE_S);
+    enum which trail = c->left_is_lead ? FOOT_RIGHT : FOOT_LEFT;
+    uint64_t k = c->steepest, soon = shifted(g, k, AFTER_RISE_S);
     double lead_least = least_of(g, lead, shifted(g, k, -BEFORE_RISE_S), k) / c->weight_n;
     double lead_most = greatest_held(g, lead, k, soon) / c->weight_n;
-    if (lead_most < LEAD_TOP_BW || lead_most - lead_least < g->s.lead_rise_bw)
+    double push = greatest_held(g, FOOT_BOTH, shifted(g, k, -0.1), soon) / c->weight_n;
+    if (lead_most < LEAD_TOP_BW || lead_most - lead_least < g->s.lead_rise_bw || push < PUSH_BW)
         return UF_REFUSE_SMALL;
     if (least_of(g, FOOT_BOTH, shifted(g, k, -0.3), soon) / c->weight_n < FLIGHT_BW)
         return UF_REFUSE_FLIGHT;
+    struct transfer t = transfer_of(g, lead, k);
+    if (t.greatest - t.least < SHARE_RISE || t.greatest < SHARE_TOP || t.rate_s < SHARE_RATE_S)
+        return UF_REFUSE_NO_TRANSFER;
+    if (air_s(g, trail, c->weight_n, k, shifted(g, k, 0.6)) > TRAIL_AIR_S)
+        return UF_REFUSE_ONE_FOOT;
     return UF_REFUSE_NONE;
 }
 
@@ -538,7 +591,8 @@ const char *uf_stance_name(enum uf_stance s)
 const char *uf_refusal_name(enum uf_refusal r)
 {
     static const char *const names[UF_REFUSALS] = {
-        "none",   "too small or too slow", "no backswing", "not standing before",
-        "flight", "left the plates",       "shock",        "stream broke"};
+        "none",        "too small or too slow", "no backswing", "not standing before",
+        "flight",      "no transfer",           "one foot",     "shock",
+        "stream broke"};
     return names[r];
 }

@@ -25,7 +25,7 @@ struct uf_segment_settings {
     double still_s;        /* length of quiet standing that gives the weight (0.5) */
     double still_pct;      /* greatest SD of the total, % of it, that is quiet (1.5) */
     double lead_rise_bw;   /* least rise of the lead foot's vertical force (0.45) */
-    double lead_rate_bw_s; /* least rate of that rise (2.5) */
+    double lead_rate_bw_s; /* least rate of that rise (2.2) */
     double before_s;       /* window before the first movement (0.5) */
     double after_s;        /* window after the trigger, when it is not still sooner (1.5) */
     double longest_s;      /* greatest window before the trigger (6) */
@@ -54,7 +54,8 @@ enum uf_refusal {
     UF_REFUSE_NO_BACKSWING, /* the trail foot was not loaded before */
     UF_REFUSE_NOT_STOOD,    /* not both feet down before: stepping on, step drill */
     UF_REFUSE_FLIGHT,       /* both feet light at once: jump */
-    UF_REFUSE_LEFT_PLATE,   /* the person left the plates within it: step off */
+    UF_REFUSE_NO_TRANSFER,  /* both feet rise together: bounce, landing */
+    UF_REFUSE_ONE_FOOT,     /* the trail foot leaves the ground: step, bend */
     UF_REFUSE_SHOCK,        /* much faster than a body can push: dropped club, kick */
     UF_REFUSE_CUT,          /* the stream broke within the window */
     UF_REFUSALS

@@ -342,6 +342,9 @@ static void test_print_reads_back(void **state)
     round_trip(&c);
     assert_int_equal(read_text(&c, PLATE_LEFT PLATE_RIGHT, &err), UF_OK);
     round_trip(&c);
+    assert_int_equal(uf_config_set(&c, "cell left 1.rated_n=x:-0 z:1", &err), UF_OK);
+    assert_int_equal(uf_config_set(&c, "plate left.rotation_deg=-0.0", &err), UF_OK);
+    round_trip(&c);
     srand(7);
     for (int i = 0; i < 200; i++) {
         for (int k = 0; k < 3; k++)
