@@ -5,7 +5,6 @@
 #include <ctype.h>
 #include <errno.h>
 #include <limits.h>
-#include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
@@ -34,7 +33,7 @@ static bool read_number(const char *text, size_t n, double *out)
     copy[n] = '\0';
     char *end;
     double v = strtod(copy, &end);
-    if (*end != '\0' || end == copy || !isfinite(v))
+    if (*end != '\0' || end == copy) /* one that overflows is out of any range */
         return false;
     *out = v == 0 ? 0 : v; /* there is no other zero for a person */
     return true;

@@ -7,10 +7,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BLOCKS 10 /* the still stretch is judged in so many parts .. */
-#define MEAN_BLOCKS                                                                                \
-    8                     /* .. and the zero is the mean of the first so many: it ends before a    \
-                             movement that begins too small to be seen yet */
+/* The still stretch is judged in BLOCKS parts, and the zero is the mean of the first MEAN_BLOCKS:
+ * it ends before a movement that begins too small to be seen yet. */
+#define BLOCKS      10
+#define MEAN_BLOCKS 8
+
 #define GAP_S        0.05 /* lost samples up to so long leave the stretch whole */
 #define BLOCK_FILLED 0.5  /* least part of a block's samples that must have come */
 #define SETTLED_N    0.1  /* a zero that would move no force by more is not taken again */

@@ -72,8 +72,9 @@ void uf_sim_plan_walk_on(struct plan *p)
 
     /* first foot: heel, then the body over it, braked */
     double over = down + 0.45 * pace;
-    heel_strike(p, CH_LOAD, down, uf_sim_plan_uniform(p, 0.05, 0.35));
-    uf_sim_plan_step(p, CH_LOAD, down, over, 1);
+    heel_strike(p, CH_LOAD, down + 0.01, uf_sim_plan_uniform(p, 0.05, 0.35));
+    uf_sim_plan_step(p, CH_LOAD, down, down + 0.16 * pace, uf_sim_plan_uniform(p, 0.5, 0.85));
+    uf_sim_plan_step(p, CH_LOAD, down + 0.1 * pace, over, 1);
     uf_sim_plan_pulse(p, CH_VERTICAL, down + 0.3 * pace, 0.25 * pace, 0.25 * pace,
                       uf_sim_plan_uniform(p, 0.05, 0.22) / pace);
     uf_sim_plan_pulse(p, CH_TOE, down + 0.2 * pace, 0.2 * pace, 0.3 * pace,

@@ -5,14 +5,6 @@
 
 #include <math.h>
 
-/* Two slow pulses after a movement that bring the body to rest. */
-static void come_to_rest(struct plan *p, enum channel c, double from_s, double length_s)
-{
-    size_t a = uf_sim_plan_pulse(p, c, from_s + 0.35 * length_s, 0.3 * length_s, 0.3 * length_s, 0);
-    size_t b = uf_sim_plan_pulse(p, c, from_s + 0.65 * length_s, 0.3 * length_s, 0.3 * length_s, 0);
-    uf_sim_plan_close(p, a, b, 0);
-}
-
 /* Keeps on until the duration that was asked for, or a natural number of times. */
 static bool once_more(const struct plan *p, int done, int natural, double at_s)
 {
@@ -31,13 +23,11 @@ void uf_sim_plan_waggle(struct plan *p)
         uf_sim_plan_step(p, CH_SHARE, at, at + half, next);
         uf_sim_plan_pulse(p, CH_COUPLE, at + half / 2, half / 2, half / 2,
                           -sign * size * uf_sim_plan_uniform(p, 0.1, 0.4));
-        uf_sim_plan_pulse(p, CH_VERTICAL, at + half / 2, half / 2, half / 2,
-                          size * uf_sim_plan_uniform(p, -0.4, 0.4));
+        uf_sim_plan_bob(p, CH_VERTICAL, at, half, size * uf_sim_plan_uniform(p, -0.3, 0.3));
         sign = -sign;
         at += half;
     }
     uf_sim_plan_step(p, CH_SHARE, at, at + 0.5, rest);
-    come_to_rest(p, CH_VERTICAL, at - 0.2, 0.8);
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.0, 0.7));
 }
 
@@ -54,10 +44,7 @@ void uf_sim_plan_rock(struct plan *p)
         uf_sim_plan_move(p, CH_TOE, at, at + half, sign * lean - at_m);
         uf_sim_plan_pulse(p, CH_SHARE, at + half / 2, half / 2, half / 2,
                           uf_sim_plan_normal(p, 0, 0.03));
-        uf_sim_plan_pulse(p, CH_VERTICAL, at + half / 2, half / 2, half / 2,
-                          -size * uf_sim_plan_uniform(p, 0.0, 0.04));
-        uf_sim_plan_pulse(p, CH_VERTICAL, at + half, half / 2, half / 2,
-                          size * uf_sim_plan_uniform(p, 0.0, 0.04));
+        uf_sim_plan_bob(p, CH_VERTICAL, at, half, size * uf_sim_plan_uniform(p, 0.0, 0.04));
         at_m = sign * lean;
         sign = -sign;
         at += half;
@@ -65,7 +52,6 @@ void uf_sim_plan_rock(struct plan *p)
     uf_sim_plan_step(p, CH_LEAD_ALONG, at, at + 0.7, rest[LEAD]);
     uf_sim_plan_step(p, CH_TRAIL_ALONG, at, at + 0.7, rest[TRAIL]);
     uf_sim_plan_move(p, CH_TOE, at, at + 0.7, -at_m);
-    come_to_rest(p, CH_VERTICAL, at, 0.9);
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.0, 0.7));
 }
 
@@ -84,15 +70,13 @@ void uf_sim_plan_sway(struct plan *p)
         uf_sim_plan_move(p, CH_TARGET, at, at + half, to_m - at_m);
         uf_sim_plan_pulse(p, CH_COUPLE, at + half / 2, half / 2, half / 2,
                           uf_sim_plan_normal(p, 0, 0.02));
-        uf_sim_plan_pulse(p, CH_VERTICAL, at + half / 2, half / 2, half / 2,
-                          uf_sim_plan_uniform(p, -0.04, 0.04));
+        uf_sim_plan_bob(p, CH_VERTICAL, at, half, uf_sim_plan_uniform(p, -0.04, 0.04));
         at_m = to_m;
         sign = -sign;
         at += half;
     }
     uf_sim_plan_step(p, CH_SHARE, at, at + 0.9, rest);
     uf_sim_plan_move(p, CH_TARGET, at, at + 0.9, -at_m);
-    come_to_rest(p, CH_VERTICAL, at, 0.9);
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.0, 0.7));
 }
 
@@ -110,21 +94,16 @@ void uf_sim_plan_tee_up(struct plan *p)
     int foot = over_lead ? LEAD : TRAIL;
     enum channel along = foot == LEAD ? CH_LEAD_ALONG : CH_TRAIL_ALONG;
     uf_sim_plan_step(p, along, at, at + bend, uf_sim_plan_uniform(p, 0.3, 0.9));
-    /* down: lighter, then heavier */
-    uf_sim_plan_pulse(p, CH_VERTICAL, at + 0.45 * bend, 0.4 * bend, 0.4 * bend,
-                      -uf_sim_plan_uniform(p, 0.05, 0.22) / bend);
-    uf_sim_plan_pulse(p, CH_VERTICAL, at + 1.05 * bend, 0.4 * bend, 0.4 * bend,
-                      uf_sim_plan_uniform(p, 0.05, 0.22) / bend);
+    /* lighter, then heavier */
+    double low_m = uf_sim_plan_uniform(p, 0.06, 0.24) * fmin(1, bend);
+    uf_sim_plan_move(p, CH_VERTICAL, at, at + 1.1 * bend, -low_m);
     at += fmax(bend + 0.3, 0.8) + stay;
-    /* pushes the tee in */
-    uf_sim_plan_pulse(p, CH_VERTICAL, at - 0.5 * stay, 0.1, 0.15,
-                      -uf_sim_plan_uniform(p, 0.0, 0.12));
-    uf_sim_plan_pulse(p, CH_VERTICAL, at + 0.4 * rise, 0.4 * rise, 0.4 * rise,
-                      uf_sim_plan_uniform(p, 0.05, 0.25) / rise);
+    /* leans on the tee, then up */
+    uf_sim_plan_pulse(p, CH_LOAD, at - 0.5 * stay, 0.1, 0.15, -uf_sim_plan_uniform(p, 0.0, 0.1));
+    uf_sim_plan_move(p, CH_VERTICAL, at, at + 1.2 * rise, low_m);
     uf_sim_plan_step(p, along, at, at + rise, t->along[foot]);
     uf_sim_plan_move(p, CH_TOE, at, at + rise + 0.3, -0.05);
     uf_sim_plan_shift(p, at + 0.2 * rise, at + 1.1 * rise, t->trail_share_address);
-    come_to_rest(p, CH_VERTICAL, at + 0.5 * rise, 1.4);
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.0, 0.8));
 }
 
@@ -154,10 +133,6 @@ void uf_sim_plan_jump(struct plan *p)
         uf_sim_plan_step(p, along, off - push, off, 1.2);
         uf_sim_plan_step(p, along, back + 0.01, back + 0.2, stand);
     }
-    double settle = p->end_s;
-    size_t c = uf_sim_plan_pulse(p, CH_VERTICAL, settle, 0.2, 0.3, 0);
-    size_t d = uf_sim_plan_pulse(p, CH_VERTICAL, settle + 0.3, 0.25, 0.35, 0);
-    uf_sim_plan_close(p, c, d, 0);
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.2, 0.8));
 }
 
@@ -170,16 +145,17 @@ void uf_sim_plan_step_drill(struct plan *p)
     double air = uf_sim_plan_uniform(p, 0.15, 1.2), down = uf_sim_plan_uniform(p, 0.10, 0.35);
     uf_sim_plan_shift(p, at, at + lift, 1);
     at += lift + air;
-    uf_sim_plan_pulse(p, CH_VERTICAL, at + 0.6 * down, 0.5 * down, 0.6 * down,
-                      uf_sim_plan_uniform(p, 0.05, 0.35));
-    uf_sim_plan_pulse(p, CH_VERTICAL, at + 0.02, 0.02, 0.04, uf_sim_plan_uniform(p, 0.0, 0.15));
+    /* falls onto it a little, and shakes */
+    double fall = uf_sim_plan_uniform(p, 0.1, 0.25) + down;
+    uf_sim_plan_bob(p, CH_VERTICAL, at - 0.5 * fall, 2 * fall, -uf_sim_plan_uniform(p, 0.03, 0.3));
+    uf_sim_plan_bob(p, CH_VERTICAL, at, uf_sim_plan_uniform(p, 0.06, 0.12),
+                    uf_sim_plan_uniform(p, 0.0, 0.25));
     uf_sim_plan_shift(p, at, at + down, uf_sim_plan_uniform(p, 0.15, 0.6));
     uf_sim_plan_pulse(p, CH_LEAD_ALONG, at, 0.1, 0.3, uf_sim_plan_uniform(p, -0.6, 0.6));
     uf_sim_plan_pulse(p, CH_COUPLE, at + 0.5 * down, 0.7 * down, 0.8 * down,
                       uf_sim_plan_uniform(p, -0.02, 0.06));
     at += down + 0.15;
     uf_sim_plan_shift(p, at, at + uf_sim_plan_uniform(p, 0.4, 1.0), t->trail_share_address);
-    come_to_rest(p, CH_VERTICAL, at - 0.1, 1.0);
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.1, 0.7));
 }
 
@@ -205,9 +181,7 @@ static void react(struct plan *p, double at_s)
     at_s += 0.15;
     uf_sim_plan_pulse(p, CH_SHARE, at_s + length, length, 1.5 * length,
                       uf_sim_plan_normal(p, 0, 0.06));
-    uf_sim_plan_pulse(p, CH_VERTICAL, at_s + length, length, length,
-                      uf_sim_plan_normal(p, 0, 0.05));
-    come_to_rest(p, CH_VERTICAL, at_s + 1.5 * length, 0.8);
+    uf_sim_plan_bob(p, CH_VERTICAL, at_s, 2 * length, uf_sim_plan_normal(p, 0, 0.05));
 }
 
 /* A blow of 10-30 ms and 50-300 N, and smaller ones as it bounces. */
@@ -291,13 +265,11 @@ void uf_sim_plan_fidget(struct plan *p)
             double share = 0.5 + uf_sim_plan_normal(p, 0, 0.14);
             uf_sim_plan_step(p, CH_SHARE, at, at + length, share);
         }
-        uf_sim_plan_pulse(p, CH_VERTICAL, at + length / 2, length / 2, length / 2,
-                          uf_sim_plan_normal(p, 0, 0.03));
+        uf_sim_plan_bob(p, CH_VERTICAL, at, length, uf_sim_plan_normal(p, 0, 0.03));
         uf_sim_plan_pulse(p, CH_COUPLE, at + length / 2, length / 2, length / 2,
                           uf_sim_plan_normal(p, 0, 0.015));
         at += length + stay;
     }
     uf_sim_plan_shift(p, at, at + 0.7, t->trail_share_address);
-    come_to_rest(p, CH_VERTICAL, at, 1.0);
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.1, 0.7));
 }

@@ -47,10 +47,10 @@ struct style {
 };
 
 static const struct style styles[UF_SIM_STYLES] = {
-    [UF_SIM_TURNER] = {0.745, 0.19, 0.20, 0.38, 0.125, 0.12, 0.225},
-    [UF_SIM_SLIDER] = {0.765, 0.14, 0.13, 0.32, 0.175, 0.16, 0.20},
-    [UF_SIM_JUMPER] = {0.70, 0.18, 0.20, 0.60, 0.115, 0.12, 0.21},
-    [UF_SIM_BACKFOOT] = {0.73, 0.24, 0.42, 0.38, 0.135, 0.13, 0.205},
+    [UF_SIM_TURNER] = {0.780, 0.165, 0.20, 0.38, 0.165, 0.175, 0.240},
+    [UF_SIM_SLIDER] = {0.795, 0.135, 0.13, 0.33, 0.222, 0.220, 0.215},
+    [UF_SIM_JUMPER] = {0.735, 0.155, 0.20, 0.60, 0.158, 0.175, 0.225},
+    [UF_SIM_BACKFOOT] = {0.765, 0.225, 0.42, 0.39, 0.175, 0.185, 0.220},
 };
 
 void uf_sim_traits_draw(const struct uf_sim_golfer *g, struct traits *t)
@@ -75,7 +75,7 @@ void uf_sim_traits_draw(const struct uf_sim_golfer *g, struct traits *t)
     t->trail_share_top = clamped(drawn(&r, s->top, 0.025 + 0.015 * clumsy), 0.60, 0.86);
     t->trail_share_low = clamped(drawn(&r, s->low, 0.025), 0.07, 0.35);
     t->trail_share_finish = clamped(drawn(&r, s->finish, 0.04), 0.05, 0.55);
-    t->early_shift = clamped(drawn(&r, 0.16 + 0.16 * g->skill, 0.05), 0.03, 0.45);
+    t->early_shift = clamped(drawn(&r, 0.12 + 0.14 * g->skill, 0.04), 0.03, 0.40);
     t->tempo = clamped(drawn(&r, 3.0 + 0.15 * clumsy, 0.14 + 0.2 * clumsy), 2.2, 4.0);
     t->downswing_s = clamped(drawn(&r, 0.285 - 0.12 * faster, 0.008), 0.215, 0.36);
     t->vertical_push = s->vertical * (1 + 0.55 * faster) * drawn(&r, 1, 0.12);
@@ -86,7 +86,7 @@ void uf_sim_traits_draw(const struct uf_sim_golfer *g, struct traits *t)
     t->couple_back = 0.055 * (1 + 0.3 * faster) * drawn(&r, 1, 0.2);
     t->toe_common = drawn(&r, 0.055, 0.012);
     t->spread = drawn(&r, 0.035, 0.010);
-    t->free_lead = 18 * (1 + 0.2 * faster) * drawn(&r, 1, 0.12);
+    t->free_lead = 18.5 * (1 + 0.2 * faster) * drawn(&r, 1, 0.12);
     t->free_trail = 6.5 * (1 + 0.2 * faster) * drawn(&r, 1, 0.15);
     t->swing_spread = 0.015 + 0.045 * clumsy;
 }

@@ -65,6 +65,15 @@ void uf_sim_plan_move(struct plan *p, enum channel c, double from_s, double to_s
     add(p, &t);
 }
 
+#define MOVE_PEAK 7.51 /* greatest second derivative of a step of one over a time of one */
+
+void uf_sim_plan_bob(struct plan *p, enum channel c, double from_s, double length_s, double amp)
+{
+    double half = length_s / 2, metres = amp * p->body->golfer.g_m_s2 * half * half / MOVE_PEAK;
+    uf_sim_plan_move(p, c, from_s, from_s + half, metres);
+    uf_sim_plan_move(p, c, from_s + half, from_s + length_s, -metres);
+}
+
 void uf_sim_plan_shift(struct plan *p, double from_s, double to_s, double trail_share)
 {
     double target_m = (p->level[CH_SHARE] - trail_share) * p->body->traits.stance_mm / 1000;

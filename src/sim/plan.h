@@ -52,6 +52,8 @@ size_t uf_sim_plan_pulse(struct plan *p, enum channel c, double peak_s, double b
 /* To an absolute level, from wherever the steps so far lead. */
 void uf_sim_plan_step(struct plan *p, enum channel c, double from_s, double to_s, double level);
 void uf_sim_plan_move(struct plan *p, enum channel c, double from_s, double to_s, double metres);
+/* There and back within length_s: the acceleration peaks at amp (g), momentum is closed. */
+void uf_sim_plan_bob(struct plan *p, enum channel c, double from_s, double length_s, double amp);
 /* Puts the weight to another share: the COP at once, the body after it. */
 void uf_sim_plan_shift(struct plan *p, double from_s, double to_s, double trail_share);
 /* The act lasts at least until then. */

@@ -32,29 +32,30 @@ static double back(const struct swing *w, double parts)
 
 /* Weight from foot to foot: to the trail foot by the top, across in the downswing, and where the
  * style ends. Returns the share at the finish. */
-static double plan_share(struct plan *p, const struct swing *w, double top, double low)
+static double plan_share(struct plan *p, const struct swing *w, double top, double low,
+                         double finish)
 {
     const struct traits *t = &p->body->traits;
     top += uf_sim_plan_normal(p, 0, 0.25 * w->vary);
     low += uf_sim_plan_normal(p, 0, 0.2 * w->vary);
     low = fmax(low, 0.05);
     double early = top - t->early_shift * (top - low);
-    uf_sim_plan_step(p, CH_SHARE, w->takeaway_s, back(w, 0.86), top);
-    uf_sim_plan_step(p, CH_SHARE, back(w, 0.80), down(w, 0.25), early);
+    uf_sim_plan_step(p, CH_SHARE, w->takeaway_s, back(w, 0.92), top);
+    uf_sim_plan_step(p, CH_SHARE, back(w, 0.88), down(w, 0.34), early);
+    double shift = uf_sim_plan_normal(p, -0.01, 0.02); /* begins so much after the top */
     bool reverse = p->body->golfer.style == UF_SIM_BACKFOOT;
     if (!reverse) {
-        uf_sim_plan_step(p, CH_SHARE, down(w, -0.10), down(w, 1.06), low);
+        uf_sim_plan_step(p, CH_SHARE, down(w, shift), down(w, shift + 1.12), low);
         /* the lead leg straightens and throws a little weight back */
         double bounce = w->size * uf_sim_plan_uniform(p, 0.04, 0.10);
         uf_sim_plan_pulse(p, CH_SHARE, w->impact_s + 0.16, 0.16, 0.30, bounce);
         uf_sim_plan_step(p, CH_SHARE, w->impact_s + 0.10, w->impact_s + 0.75,
-                         fmin(t->trail_share_finish, low + 0.15));
+                         fmin(finish, low + 0.15));
     } else {
-        uf_sim_plan_step(p, CH_SHARE, down(w, -0.15), down(w, 0.80), low);
+        uf_sim_plan_step(p, CH_SHARE, down(w, shift - 0.12), down(w, 0.82), low);
         double at_impact = low + w->size * uf_sim_plan_uniform(p, 0.14, 0.26);
         uf_sim_plan_step(p, CH_SHARE, down(w, 0.74), w->impact_s + 0.10, at_impact);
-        uf_sim_plan_step(p, CH_SHARE, w->impact_s + 0.12, w->impact_s + 0.85,
-                         t->trail_share_finish);
+        uf_sim_plan_step(p, CH_SHARE, w->impact_s + 0.12, w->impact_s + 0.85, finish);
     }
     return p->level[CH_SHARE];
 }
@@ -87,7 +88,7 @@ static void plan_target(struct plan *p, const struct swing *w, double metres)
     uf_sim_plan_pulse(p, CH_TARGET, back(w, 0.20), 0.19 * w->back_s, 0.25 * w->back_s,
                       -0.30 * push);
     uf_sim_plan_pulse(p, CH_TARGET, back(w, 0.62), 0.26 * w->back_s, 0.30 * w->back_s, 0.30 * push);
-    uf_sim_plan_pulse(p, CH_TARGET, down(w, uf_sim_plan_normal(p, 0.10, 0.04)), 0.24 * w->back_s,
+    uf_sim_plan_pulse(p, CH_TARGET, down(w, uf_sim_plan_normal(p, 0.08, 0.04)), 0.24 * w->back_s,
                       0.66 * w->down_s, push);
     uf_sim_plan_pulse(p, CH_TARGET, down(w, 1.02), 0.52 * w->down_s, 0.14 + 0.2 * w->down_s,
                       -brake);
@@ -123,7 +124,7 @@ static void plan_turn(struct plan *p, const struct swing *w)
     uf_sim_plan_pulse(p, CH_FREE_LEAD, back(w, 0.4), 0.34 * w->back_s, 0.4 * w->back_s,
                       -0.25 * lead);
     uf_sim_plan_pulse(p, CH_FREE_LEAD, down(w, 0.66), 0.62 * w->down_s, 0.55 * w->down_s, lead);
-    uf_sim_plan_pulse(p, CH_FREE_LEAD, w->impact_s + 0.13, 0.13, 0.24, -1.25 * lead);
+    uf_sim_plan_pulse(p, CH_FREE_LEAD, w->impact_s + 0.13, 0.13, 0.24, -1.35 * lead);
     uf_sim_plan_pulse(p, CH_FREE_TRAIL, back(w, 0.45), 0.4 * w->back_s, 0.4 * w->back_s,
                       -1.0 * trail);
     uf_sim_plan_pulse(p, CH_FREE_TRAIL, down(w, 0.36), 0.5 * w->down_s, 0.6 * w->down_s, trail);
@@ -158,11 +159,11 @@ static void plan_cop(struct plan *p, const struct swing *w)
 }
 
 /* Everything between takeaway and finish, then a while in the finish, then back to the address. */
-static void plan_forces(struct plan *p, struct swing *w, double top, double low)
+static void plan_forces(struct plan *p, struct swing *w, double top, double low, double to)
 {
     const struct traits *t = &p->body->traits;
     double before = p->level[CH_SHARE];
-    double finish = plan_share(p, w, top, low);
+    double finish = plan_share(p, w, top, low, to);
     double metres = 0.8 * (before - finish) * t->stance_mm / 1000;
     plan_vertical(p, w);
     plan_target(p, w, metres);
@@ -196,7 +197,7 @@ static void plan_full(struct plan *p, double effort)
     w.takeaway_s = p->now_s + uf_sim_plan_uniform(p, 0.15, 0.6);
     w.top_s = w.takeaway_s + w.back_s;
     w.impact_s = w.top_s + w.down_s;
-    plan_forces(p, &w, t->trail_share_top, t->trail_share_low);
+    plan_forces(p, &w, t->trail_share_top, t->trail_share_low, t->trail_share_finish);
     p->act->truth.is_swing = true;
 }
 
@@ -224,6 +225,6 @@ void uf_sim_plan_half(struct plan *p)
     w.impact_s = w.top_s + w.down_s;
     double now = p->level[CH_SHARE];
     double top = fmin(0.68, now + (t->trail_share_top - now) * (0.25 + part));
-    double low = fmax(0.33, now + (t->trail_share_low - now) * (0.15 + part));
-    plan_forces(p, &w, top, low);
+    double low = fmax(0.38, now + (t->trail_share_low - now) * (0.15 + part));
+    plan_forces(p, &w, top, low, fmax(0.30, t->trail_share_finish));
 }

@@ -48,6 +48,49 @@ static void refused(const char *text, const char *sentence)
     assert_memory_equal(&c, &before, sizeof c);
 }
 
+/* The fields of a struct whose comment ends in its default, as in `double x_s; (0.5)`: each is a
+ * key of the section, with that default. Returns how many. */
+static int documented(const char *header, const char *name, const char *section)
+{
+    char path[512], line[300], start[80], key[60], number[60], want[130];
+    snprintf(path, sizeof path, "%s/../src/%s", UF_TESTS_DIR, header);
+    snprintf(start, sizeof start, "struct %s {", name);
+    FILE *in = fopen(path, "r");
+    assert_non_null(in);
+    struct uf_config c;
+    char *text = NULL;
+    size_t n = 0;
+    uf_config_defaults(&c);
+    FILE *out = open_memstream(&text, &n);
+    uf_config_print(&c, out);
+    fclose(out);
+    snprintf(line, sizeof line, "\n[%s]\n", section);
+    char *from = strstr(text, line);
+    assert_non_null(from);
+    *strstr(from, "\n\n") = '\0';
+    bool inside = false;
+    int count = 0;
+    while (fgets(line, sizeof line, in)) {
+        if (!strncmp(line, start, strlen(start)))
+            inside = true;
+        else if (line[0] == '}')
+            inside = false;
+        char *open = strrchr(line, '(');
+        if (!inside || !open || sscanf(line, " double %59[a-z_];", key) != 1 ||
+            sscanf(open, "(%59[0-9.]) */", number) != 1)
+            continue;
+        snprintf(want, sizeof want, "\n%s = %s", key, number);
+        char *found = strstr(from, want);
+        if (!found || (found[strlen(want)] != '\n' && found[strlen(want)] != '\0'))
+            fail_msg("%s says (%s) of %s, and [%s] has another default", header, number, key,
+                     section);
+        count++;
+    }
+    fclose(in);
+    free(text);
+    return count;
+}
+
 static void test_defaults(void **state)
 {
     (void)state;
@@ -63,13 +106,8 @@ static void test_defaults(void **state)
     assert_int_equal(c.daemon.queue, 64);
     assert_int_equal(c.pipeline.hand, UF_RIGHT_HANDED);
     assert_true(c.pipeline.live_cutoff_hz == 20);
-    assert_true(c.pipeline.tare.still_s == 2 && c.pipeline.tare.still_n == 1.5);
-    assert_true(c.pipeline.tare.empty_n == 15 && c.pipeline.tare.warn_n == 40);
-    assert_true(c.pipeline.tare.min_between_s == 30);
-    const struct uf_segment_settings *g = &c.pipeline.segment;
-    assert_true(g->on_n == 150 && g->still_s == 0.5 && g->still_pct == 1.5);
-    assert_true(g->lead_rise_bw == 0.45 && g->lead_rate_bw_s == 2.5 && g->before_s == 0.5);
-    assert_true(g->after_s == 1.5 && g->longest_s == 6);
+    assert_int_equal(documented("plate/tare.h", "uf_tare_settings", "zero"), 5);
+    assert_int_equal(documented("swing/segment.h", "uf_segment_settings", "trigger"), 8);
     struct uf_analysis_settings a;
     uf_analysis_defaults(&a);
     assert_true(c.analysis.cutoff_hz == a.cutoff_hz && c.analysis.order == a.order);

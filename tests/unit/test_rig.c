@@ -202,6 +202,22 @@ static void test_pair(void **state)
     assert_int_equal(uf_rig_check(&rig, &err), UF_OK);
     rig.plate[0].centre_y_mm = 145;
     refused(&rig, "overlap", 1, -1);
+    /* only one side of one of the two shows the gap: each in turn */
+    for (int turned = 0; turned < 2; turned++)
+        for (int side = -1; side <= 1; side += 2) {
+            rig.plate[0].size_y_mm = rig.plate[1].size_y_mm = 400;
+            for (int p = 0; p < 2; p++)
+                for (int i = 0; i < 4; i++)
+                    rig.plate[p].cell[i].y_mm *= 0.5;
+            rig.plate[turned].rotation_deg = 45;
+            rig.plate[1].centre_x_mm = 150;
+            rig.plate[1].centre_y_mm = side * 360; /* 482.8 mm apart along the diagonal at least */
+            rig.plate[0].centre_x_mm = -180;
+            assert_int_equal(uf_rig_check(&rig, &err), UF_OK);
+            rig.plate[0].centre_x_mm = -170;
+            rig.plate[1].centre_y_mm = side * 340;
+            refused(&rig, "overlap", 1, -1);
+        }
 }
 
 static void test_turn(void **state)

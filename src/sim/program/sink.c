@@ -90,7 +90,7 @@ int sink_plug(struct sink *s, struct uf_error *err)
 
 void sink_unplug(struct sink *s)
 {
-    if (s->kind == SINK_PTY)
+    if (s->kind == SINK_PTY && s->path)
         unlink_name(s);
     if (s->kind == SINK_FILE)
         return;

@@ -79,7 +79,9 @@ static int write_truths(struct player *p, size_t until, struct uf_error *err)
 static int flush(struct player *p, struct uf_error *err)
 {
     int rc = UF_OK;
-    if (p->held_until_s >= 0) { /* a pause: keep for later */
+    if (p->unplugged_until_s >= 0) { /* also from a recording it is missing */
+        p->sink.dropped_bytes += p->used;
+    } else if (p->held_until_s >= 0) { /* a pause: keep for later */
         if (p->held_size + p->used <= HELD_MAX) {
             memcpy(p->held + p->held_size, p->buffer, p->used);
             p->held_size += p->used;

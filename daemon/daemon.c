@@ -1,0 +1,418 @@
+/* SPDX-License-Identifier: MIT
+ * Ties the parts together: see daemon.h. The end is a chain of callbacks: the link closes, the last
+ * swing goes to the store, store and recording write what they have, the loop stops. */
+#include "daemon/daemon.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define DRAIN_MS    30000 /* tries in vain to store, before the daemon ends without */
+#define PATIENCE_MS 3000  /* storing takes so long at the end: say so */
+
+/* ---- what people and systemd are told ---- */
+
+static void tell_status(struct uf_daemon *d)
+{
+    char text[560];
+    uf_status_line(&d->sources, text, sizeof text);
+    (void)uf_notify_status(d->notify, text);
+}
+
+static void state_changed(void *who)
+{
+    tell_status(who);
+}
+
+static void store_changed(void *who)
+{
+    struct uf_daemon *d = who;
+    uf_acquire_store_changed(d->acquire);
+    tell_status(d);
+}
+
+/* ---- questions on the control socket ---- */
+
+static json_t *answer_status(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    return uf_status_json(&d->sources);
+}
+
+static json_t *answer_tare(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    uf_acquire_request_tare(d->acquire);
+    return json_pack("{s:b, s:s}", "ok", 1, "text",
+                     "the next still stretch becomes the zero, whatever stands on the plates");
+}
+
+static json_t *answer_hand(struct uf_daemon *d, const json_t *question)
+{
+    const char *hand = json_string_value(json_object_get(question, "hand"));
+    if (!hand || (strcmp(hand, "left") != 0 && strcmp(hand, "right") != 0))
+        return json_pack("{s:s}", "error", "\"hand\" must be \"left\" or \"right\"");
+    uf_acquire_set_hand(d->acquire, hand[0] == 'l' ? UF_LEFT_HANDED : UF_RIGHT_HANDED);
+    return json_pack("{s:b, s:s}", "ok", 1, "hand", hand);
+}
+
+static json_t *answer(void *who, const json_t *question)
+{
+    static const struct {
+        const char *ask;
+        json_t *(*answer)(struct uf_daemon *d, const json_t *question);
+    } table[] = {{"status", answer_status}, {"tare", answer_tare}, {"hand", answer_hand}};
+    const char *ask = json_string_value(json_object_get(question, "ask"));
+    for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++)
+        if (strcmp(ask, table[i].ask) == 0)
+            return table[i].answer(who, question);
+    return json_pack("{s:s}", "error", "\"ask\" must be \"status\", \"tare\" or \"hand\"");
+}
+
+/* ---- calibration, again ---- */
+
+static void new_calibration(void *who, struct uf_job *job)
+{
+    struct uf_daemon *d = who;
+    if (job->calibration_id < 0) {
+        uf_log(UF_LOG_WARNING, "the active calibration could not be read: going on with the one "
+                               "in force");
+    } else {
+        uf_acquire_set_calibration(d->acquire, &job->calibration, job->calibration_id);
+        uf_log(UF_LOG_NOTICE, "calibration in force: %s",
+               job->calibration_id ? job->calibration.name : "none, the cells' data sheets");
+    }
+    uf_job_free(job);
+}
+
+static void reload(struct uf_daemon *d)
+{
+    struct uf_job *job = uf_job_new(UF_JOB_CALIBRATION);
+    if (job)
+        (void)uf_store_thread_put(d->store, job);
+    if (d->recorder)
+        uf_recorder_reopen(d->recorder);
+}
+
+/* ---- the end ---- */
+
+static void part_stopped(struct uf_daemon *d)
+{
+    if (--d->parts_to_stop == 0)
+        uv_stop(&d->loop);
+}
+
+static void recorder_stopped(void *who)
+{
+    part_stopped(who);
+}
+
+static void store_stopped(void *who, int left)
+{
+    struct uf_daemon *d = who;
+    if (left > 0) {
+        struct uf_store_status s;
+        uf_store_thread_status(d->store, &s);
+        uf_log(UF_LOG_ERROR, "%d swing%s could not be stored and %s lost: %s", left,
+               left == 1 ? "" : "s", left == 1 ? "is" : "are", s.problem);
+        d->exit_code = 1;
+    }
+    part_stopped(d);
+}
+
+static void out_of_patience(uv_timer_t *timer)
+{
+    struct uf_daemon *d = timer->data;
+    struct uf_store_status s;
+    uf_store_thread_status(d->store, &s);
+    uf_log(UF_LOG_WARNING,
+           "still storing: %d swing%s wait%s%s%s; SIGTERM again ends without what the disk refuses",
+           s.waiting, s.waiting == 1 ? "" : "s", s.waiting == 1 ? "s" : "", *s.problem ? "; " : "",
+           s.problem);
+    tell_status(d);
+}
+
+static void link_stopped(void *who)
+{
+    struct uf_daemon *d = who;
+    uf_acquire_finish(d->acquire);
+    d->parts_to_stop = d->recorder ? 2 : 1;
+    uv_timer_start(&d->patience, out_of_patience, PATIENCE_MS, 0);
+    uf_store_thread_stop(d->store, DRAIN_MS);
+    if (d->recorder)
+        uf_recorder_stop(d->recorder, recorder_stopped, d);
+}
+
+static void begin_end(struct uf_daemon *d, const char *why)
+{
+    if (d->stopping)
+        return;
+    d->stopping = true;
+    d->sources.stopping = true;
+    uf_log(UF_LOG_NOTICE, "stopping: %s", why);
+    (void)uf_notify_send(d->notify, "STOPPING=1");
+    uf_link_stop(d->link);
+}
+
+/* A recording is over. */
+static void link_ended(void *who, const char *sentence)
+{
+    struct uf_daemon *d = who;
+    if (sentence) {
+        uf_log(UF_LOG_ERROR, "%s", sentence);
+        d->exit_code = 1;
+    }
+    begin_end(d, sentence ? "the recording cannot be played" : "the recording is over");
+}
+
+static void on_signal(uv_signal_t *handle, int number)
+{
+    struct uf_daemon *d = handle->data;
+    if (number == SIGHUP)
+        reload(d);
+    else if (d->stopping)
+        uf_store_thread_hurry(d->store);
+    else
+        begin_end(d, number == SIGTERM ? "SIGTERM" : "SIGINT");
+}
+
+static void say_goodbye(struct uf_daemon *d)
+{
+    struct uf_acquire_status a;
+    struct uf_store_status s;
+    uf_acquire_status(d->acquire, &a);
+    uf_store_thread_status(d->store, &s);
+    const struct uf_wire_counts *c = &a.counts;
+    double s_dev = 1e-6 * (double)a.live->t_dev_us,
+           s_host = 1e-6 * (double)(uf_clock_mono_us() - d->sources.started_mono_us);
+    uf_log(UF_LOG_NOTICE,
+           "done: %llu swings stored; %llu samples (%.1f s by the board, %.1f s by the host), %llu "
+           "lost, %llu bad packets",
+           (unsigned long long)s.stored, (unsigned long long)c->samples, s_dev, s_host,
+           (unsigned long long)c->lost,
+           (unsigned long long)(c->bad_cobs + c->bad_crc + c->bad_length + c->bad_field +
+                                c->too_long));
+}
+
+/* ---- timers ---- */
+
+static void on_tick(uv_timer_t *timer)
+{
+    struct uf_daemon *d = timer->data;
+    if (!d->ready) {
+        d->ready = true;
+        (void)uf_notify_send(d->notify, "READY=1");
+        tell_status(d);
+    }
+    if (!d->stopping)
+        uf_acquire_tick(d->acquire);
+}
+
+static void on_watchdog(uv_timer_t *timer)
+{
+    struct uf_daemon *d = timer->data;
+    (void)uf_notify_send(d->notify, "WATCHDOG=1");
+}
+
+int uf_daemon_start_timers(struct uf_daemon *d, struct uf_error *err)
+{
+    (void)err;
+    uv_timer_t *const all[] = {&d->tick, &d->watchdog, &d->patience};
+    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+        uv_timer_init(&d->loop, all[i]);
+        all[i]->data = d;
+    }
+    d->timers_open = true;
+    uv_timer_start(&d->tick, on_tick, 0, UF_ACQUIRE_TICK_MS);
+    uint64_t watchdog_ms = uf_notify_watchdog_ms(d->notify);
+    if (watchdog_ms)
+        uv_timer_start(&d->watchdog, on_watchdog, 0, watchdog_ms);
+    return UF_OK;
+}
+
+void uf_daemon_stop_timers(struct uf_daemon *d)
+{
+    if (!d->timers_open)
+        return;
+    uv_close((uv_handle_t *)&d->tick, NULL);
+    uv_close((uv_handle_t *)&d->watchdog, NULL);
+    uv_close((uv_handle_t *)&d->patience, NULL);
+}
+
+/* ---- the other parts ---- */
+
+int uf_daemon_start_loop(struct uf_daemon *d, struct uf_error *err)
+{
+    signal(SIGPIPE, SIG_IGN); /* a client that is gone */
+    signal(SIGXFSZ, SIG_IGN); /* a file at its limit is a full disk, no reason to die */
+    int rc = uv_loop_init(&d->loop);
+    if (rc < 0)
+        return uf_fail(err, UF_EIO, "cannot make an event loop: %s", uv_strerror(rc));
+    d->loop_open = true;
+    d->sources.config = &d->config;
+    d->sources.started_mono_us = uf_clock_mono_us();
+    return UF_OK;
+}
+
+void uf_daemon_stop_loop(struct uf_daemon *d)
+{
+    if (!d->loop_open)
+        return;
+    uv_run(&d->loop, UV_RUN_DEFAULT); /* the handles' last callbacks */
+    int rc = uv_loop_close(&d->loop);
+    if (rc == 0)
+        return;
+    uf_log(UF_LOG_ERROR, "the event loop did not end cleanly: %s", uv_strerror(rc));
+    d->exit_code = 1;
+}
+
+int uf_daemon_start_notify(struct uf_daemon *d, struct uf_error *err)
+{
+    return uf_notify_new(&d->notify, err);
+}
+
+void uf_daemon_stop_notify(struct uf_daemon *d)
+{
+    uf_notify_free(d->notify);
+}
+
+int uf_daemon_start_database(struct uf_daemon *d, struct uf_error *err)
+{
+    const char *slow = getenv("UNDERFOOT_TEST_SLOW_COMMIT_MS");
+    unsigned long slow_ms = slow ? strtoul(slow, NULL, 10) : 0;
+    int rc = uf_store_sink_new(&d->sink, &d->start, &d->config, (unsigned)slow_ms, err);
+    if (rc)
+        return rc;
+    d->sources.session_id = d->start.session_id;
+    if (d->start.calibration_id == 0)
+        uf_log(UF_LOG_WARNING,
+               "no calibration of the rig \"%s\" is active: forces come from the cells' data "
+               "sheets, and swings say so; see underfoot-calib --help",
+               d->config.rig.name);
+    return UF_OK;
+}
+
+void uf_daemon_stop_database(struct uf_daemon *d)
+{
+    if (d->sink.who)
+        d->sink.close(d->sink.who);
+}
+
+int uf_daemon_start_recorder(struct uf_daemon *d, struct uf_error *err)
+{
+    if (!*d->config.daemon.record)
+        return UF_OK;
+    int rc = uf_recorder_new(&d->recorder, &d->loop, d->config.daemon.record, err);
+    d->sources.recorder = d->recorder;
+    return rc;
+}
+
+void uf_daemon_stop_recorder(struct uf_daemon *d)
+{
+    uf_recorder_free(d->recorder);
+}
+
+int uf_daemon_start_control(struct uf_daemon *d, struct uf_error *err)
+{
+    int rc = uf_control_new(&d->control, &d->loop, d->config.daemon.control, answer, d, err);
+    d->sources.control = d->control;
+    return rc;
+}
+
+void uf_daemon_stop_control(struct uf_daemon *d)
+{
+    uf_control_free(d->control);
+}
+
+int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
+{
+    const struct uf_store_thread_config config = {
+        .loop = &d->loop,
+        .sink = d->sink,
+        .limit = d->config.daemon.queue,
+        .changed = store_changed,
+        .calibration = new_calibration,
+        .stopped = store_stopped,
+        .who = d,
+    };
+    int rc = uf_store_thread_new(&d->store, &config, err);
+    if (rc)
+        return rc;
+    d->sink.who = NULL; /* the thread's */
+    d->sources.store = d->store;
+    return UF_OK;
+}
+
+void uf_daemon_stop_store(struct uf_daemon *d)
+{
+    uf_store_thread_free(d->store);
+}
+
+int uf_daemon_start_acquire(struct uf_daemon *d, struct uf_error *err)
+{
+    const struct uf_acquire_config config = {
+        .config = &d->config,
+        .start = &d->start,
+        .store = d->store,
+        .recorder = d->recorder,
+        .changed = state_changed,
+        .ended = link_ended,
+        .stopped = link_stopped,
+        .who = d,
+    };
+    int rc = uf_acquire_new(&d->acquire, &config, err);
+    d->sources.acquire = d->acquire;
+    return rc;
+}
+
+void uf_daemon_stop_acquire(struct uf_daemon *d)
+{
+    uf_acquire_free(d->acquire);
+}
+
+int uf_daemon_start_link(struct uf_daemon *d, struct uf_error *err)
+{
+    struct uf_link_owner owner;
+    uf_acquire_owner(d->acquire, &owner);
+    int rc = uf_link_new(&d->link, &d->loop, &d->config.link, &owner, err);
+    if (rc)
+        return rc;
+    uf_acquire_attach(d->acquire, d->link);
+    return UF_OK;
+}
+
+void uf_daemon_stop_link(struct uf_daemon *d)
+{
+    uf_link_free(d->link);
+}
+
+int uf_daemon_start_signals(struct uf_daemon *d, struct uf_error *err)
+{
+    static const int numbers[UF_DAEMON_SIGNALS] = {SIGTERM, SIGINT, SIGHUP};
+    int rc = 0;
+    for (int i = 0; i < UF_DAEMON_SIGNALS; i++) {
+        uv_signal_init(&d->loop, &d->signals[i]);
+        d->signals[i].data = d;
+    }
+    d->signals_open = true;
+    for (int i = 0; rc == 0 && i < UF_DAEMON_SIGNALS; i++)
+        rc = uv_signal_start(&d->signals[i], on_signal, numbers[i]);
+    return rc ? uf_fail(err, UF_EIO, "cannot listen to signals: %s", uv_strerror(rc)) : UF_OK;
+}
+
+void uf_daemon_stop_signals(struct uf_daemon *d)
+{
+    for (int i = 0; d->signals_open && i < UF_DAEMON_SIGNALS; i++)
+        uv_close((uv_handle_t *)&d->signals[i], NULL);
+}
+
+void uf_daemon_run(struct uf_daemon *d)
+{
+    uf_link_start(d->link);
+    uv_run(&d->loop, UV_RUN_DEFAULT);
+    say_goodbye(d);
+}

@@ -1,0 +1,227 @@
+/* SPDX-License-Identifier: MIT
+ * The daemon's state as JSON and as a line: see status.h. */
+#include "daemon/status.h"
+
+#include "base/clock.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Takes value; false without memory. */
+static bool put(json_t *object, const char *key, json_t *value)
+{
+    return json_object_set_new(object, key, value) == 0;
+}
+
+static json_t *number(double v)
+{
+    return isfinite(v) ? json_real(v) : json_null();
+}
+
+static json_t *whole(uint64_t v)
+{
+    return json_integer((json_int_t)v);
+}
+
+static json_t *id_or_null(int64_t id)
+{
+    return id > 0 ? json_integer(id) : json_null();
+}
+
+static uint64_t bad_of(const struct uf_wire_counts *c)
+{
+    return c->bad_cobs + c->bad_crc + c->bad_length + c->bad_field + c->too_long;
+}
+
+static json_t *board_id(const struct uf_acquire_status *a)
+{
+    char id[17];
+    if (!a->greeted)
+        return json_null();
+    for (size_t i = 0; i < sizeof a->hello.board_id; i++)
+        snprintf(id + 2 * i, 3, "%02x", a->hello.board_id[i]);
+    return json_string(id);
+}
+
+/* One row a counter. */
+static json_t *counters_json(const struct uf_status_sources *s, const struct uf_acquire_status *a,
+                             const struct uf_store_status *store)
+{
+    struct uf_control_counts control = {0};
+    struct uf_recorder_status recorder = {0};
+    if (s->control)
+        uf_control_counts(s->control, &control);
+    if (s->recorder)
+        uf_recorder_status(s->recorder, &recorder);
+    const struct uf_wire_counts *w = &a->counts;
+    const struct {
+        const char *name;
+        uint64_t value;
+    } rows[] = {
+        {"bytes", w->bytes},
+        {"hellos", w->hellos},
+        {"notes", w->notes},
+        {"duplicates", w->duplicates},
+        {"reboots", w->reboots},
+        {"bad_cobs", w->bad_cobs},
+        {"bad_crc", w->bad_crc},
+        {"bad_length", w->bad_length},
+        {"bad_field", w->bad_field},
+        {"too_long", w->too_long},
+        {"unknown_type", w->unknown_type},
+        {"unknown_protocol", w->unknown_protocol},
+        {"before_hello", w->before_hello},
+        {"unknown_bytes", a->unknown_bytes},
+        {"boards_refused", a->boards_refused},
+        {"link_losses", a->link_losses},
+        {"strikes", a->strikes},
+        {"swings_found", a->swings},
+        {"notes_hushed", a->notes_hushed},
+        {"store_retries", store->retries},
+        {"store_swings_lost", store->lost},
+        {"store_notes_lost", store->notes_lost},
+        {"store_most_waiting", (uint64_t)store->most_waiting},
+        {"recorded_bytes", recorder.written},
+        {"record_lost_bytes", recorder.lost},
+        {"control_questions", control.questions},
+        {"control_bad_questions", control.bad_questions},
+        {"control_turned_away", control.turned_away},
+        {"control_cut_off", control.cut_off},
+    };
+    json_t *o = json_object();
+    bool good = o != NULL;
+    for (size_t i = 0; good && i < sizeof rows / sizeof rows[0]; i++)
+        good = put(o, rows[i].name, whole(rows[i].value));
+    json_t *refused = json_object();
+    for (int r = UF_REFUSE_NONE + 1; good && r < UF_REFUSALS; r++)
+        good = put(refused, uf_refusal_name((enum uf_refusal)r), whole(a->refused[r]));
+    if (good)
+        good = put(o, "not_swings", refused);
+    else
+        json_decref(refused);
+    if (good)
+        return o;
+    json_decref(o);
+    return NULL;
+}
+
+static json_t *live_json(const struct uf_status_sources *s, const struct uf_live *live)
+{
+    json_t *o = json_object();
+    bool good = o != NULL;
+    for (int p = 0; good && p < s->config->rig.plates; p++) {
+        const char *place = uf_place_name(s->config->rig.plate[p].place);
+        const struct uf_ground *g = &live->ground[p];
+        const struct {
+            const char *unit;
+            double value;
+        } rows[] = {{"n", g->fz_n}, {"cop_x_mm", g->cop_x_mm}, {"cop_y_mm", g->cop_y_mm}};
+        for (size_t i = 0; good && i < sizeof rows / sizeof rows[0]; i++) {
+            char key[40];
+            snprintf(key, sizeof key, "%s_%s", place, rows[i].unit);
+            good = put(o, key, number(live->tared ? rows[i].value : (double)NAN));
+        }
+    }
+    const struct uf_both *b = &live->both;
+    const struct {
+        const char *key;
+        double value;
+    } rows[] = {{"total_n", b->fz_n},      {"fx_n", b->fx_n},         {"fy_n", b->fy_n},
+                {"cop_x_mm", b->cop_x_mm}, {"cop_y_mm", b->cop_y_mm}, {"turn_nm", b->turn_nm}};
+    for (size_t i = 0; good && i < sizeof rows / sizeof rows[0]; i++)
+        good = put(o, rows[i].key, number(live->tared ? rows[i].value : (double)NAN));
+    if (good)
+        return o;
+    json_decref(o);
+    return NULL;
+}
+
+static json_t *calibration_json(const struct uf_calibration *c)
+{
+    return json_pack("{s:s, s:s, s:b}", "name", c->name, "uuid", c->uuid, "nominal", c->nominal);
+}
+
+static json_t *recording_json(const struct uf_status_sources *s)
+{
+    struct uf_recorder_status r;
+    if (!s->recorder)
+        return json_null();
+    uf_recorder_status(s->recorder, &r);
+    return json_pack("{s:s, s:b, s:s}", "file", s->config->daemon.record, "failing", r.failing,
+                     "problem", r.problem);
+}
+
+json_t *uf_status_json(const struct uf_status_sources *s)
+{
+    struct uf_acquire_status a;
+    struct uf_store_status store;
+    uf_acquire_status(s->acquire, &a);
+    uf_store_thread_status(s->store, &store);
+    static const char *const links[] = {[UF_LINK_SERIAL] = "serial",
+                                        [UF_LINK_RAW] = "raw",
+                                        [UF_LINK_TCP] = "tcp",
+                                        [UF_LINK_REPLAY] = "replay"};
+    const struct {
+        const char *key;
+        json_t *value;
+    } rows[] = {
+        {"state", json_string(uf_acquire_state_name(a.state))},
+        {"state_text", json_string(a.text)},
+        {"stopping", json_boolean(s->stopping)},
+        {"link", json_string(links[s->config->link.type])},
+        {"device", json_string(s->config->link.device)},
+        {"board_id", board_id(&a)},
+        {"firmware", a.greeted ? json_integer(a.hello.firmware) : json_null()},
+        {"channels", a.greeted ? json_integer(a.hello.channels) : json_null()},
+        {"rate_hz", a.greeted ? json_integer(a.hello.rate_hz) : json_null()},
+        {"measured_rate_hz", number(a.measured_rate_hz)},
+        {"drift_ppm", number(a.drift_ppm)},
+        {"samples", whole(a.counts.samples)},
+        {"lost", whole(a.counts.lost)},
+        {"bad", whole(bad_of(&a.counts))},
+        {"counters", counters_json(s, &a, &store)},
+        {"stance", json_string(uf_stance_name(a.live->stance))},
+        {"weight_n", number(a.live->weight_n)},
+        {"hand", json_string(a.hand == UF_LEFT_HANDED ? "left" : "right")},
+        {"tared", json_boolean(a.live->tared)},
+        {"tare_age_s", number(a.tare_age_s)},
+        {"calibration", calibration_json(a.calibration)},
+        {"database", json_string(s->config->daemon.database)},
+        {"session", id_or_null(s->session_id)},
+        {"swings_stored", whole(store.stored)},
+        {"last_swing", id_or_null(store.last_swing_id)},
+        {"last_swing_utc_us", id_or_null(store.last_swing_utc_us)},
+        {"queue", json_integer(store.waiting)},
+        {"queue_limit", json_integer(store.limit)},
+        {"queue_bytes", whole(store.waiting_bytes)},
+        {"store_state", json_string(uf_store_state_name(store.state))},
+        {"store_problem", *store.problem ? json_string(store.problem) : json_null()},
+        {"recording", recording_json(s)},
+        {"uptime_s", number(1e-6 * (double)(uf_clock_mono_us() - s->started_mono_us))},
+        {"version", json_string(UF_VERSION)},
+        {"live", live_json(s, a.live)},
+    };
+    json_t *o = json_object();
+    bool good = o != NULL;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        good = put(o, rows[i].key, rows[i].value) && good;
+    if (good)
+        return o;
+    json_decref(o);
+    return NULL;
+}
+
+void uf_status_line(const struct uf_status_sources *s, char *text, size_t size)
+{
+    struct uf_acquire_status a;
+    struct uf_store_status store;
+    uf_acquire_status(s->acquire, &a);
+    uf_store_thread_status(s->store, &store);
+    int n = snprintf(text, size, "%s%s: %s; %llu swing%s stored", s->stopping ? "stopping, " : "",
+                     uf_acquire_state_name(a.state), a.text, (unsigned long long)store.stored,
+                     store.stored == 1 ? "" : "s");
+    if (n > 0 && (size_t)n < size && store.state != UF_STORE_OK)
+        snprintf(text + n, size - (size_t)n, ", store %s, %d waiting",
+                 uf_store_state_name(store.state), store.waiting);
+}

@@ -1,0 +1,159 @@
+/* SPDX-License-Identifier: MIT
+ * Jobs to rows: see store_sink.h. Owns the database connection, and the lock that says so. */
+#include "daemon/store_sink.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+#include "store/store.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+struct sink {
+    struct uf_store *store;
+    const struct uf_config *config; /* not changed while the daemon runs */
+    int64_t rig_id, session_id;
+    int lock_fd;
+};
+
+/* ---- jobs; store thread ---- */
+
+static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    const struct uf_swing_meta meta = {
+        .session_id = s->session_id,
+        .rig_id = s->rig_id,
+        .calibration_id = job->calibration_id,
+        .trigger_utc_us = job->utc_us,
+        .clock_drift_ppm = job->drift_ppm,
+        .settings = &s->config->analysis,
+    };
+    struct uf_analysis *analysis = NULL;
+    int rc = uf_analyse(job->capture, &s->config->rig, &job->calibration, &s->config->analysis,
+                        &analysis, err);
+    if (!rc)
+        rc = uf_store_swing_add(s->store, &meta, job->capture, analysis, uf_clock_utc_us(),
+                                &job->swing_id, err);
+    if (!rc)
+        job->flags = analysis->flags;
+    uf_analysis_free(analysis);
+    return rc;
+}
+
+/* The active calibration of the rig, or the nominal one. */
+static int read_calibration(struct uf_store *store, int64_t rig_id, const struct uf_rig *rig,
+                            struct uf_calibration *out, int64_t *id, struct uf_error *err)
+{
+    int rc = uf_store_calibration_active(store, rig_id, rig, out, id, err);
+    if (rc != UF_ENOTFOUND)
+        return rc;
+    *id = 0;
+    uf_calibration_nominal(rig, out);
+    return UF_OK;
+}
+
+static int store_job(void *who, struct uf_job *job, struct uf_error *err)
+{
+    struct sink *s = who;
+    switch (job->kind) {
+    case UF_JOB_SWING:
+        return store_swing(s, job, err);
+    case UF_JOB_TARE:
+        return uf_store_tare_add(s->store, s->rig_id, &job->tare, job->channels, job->utc_us, err);
+    case UF_JOB_LINK_EVENT:
+        return uf_store_link_event(s->store, job->utc_us, job->event, job->text, err);
+    case UF_JOB_CALIBRATION:
+        return read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
+                                &job->calibration_id, err);
+    }
+    return UF_OK;
+}
+
+static void close_sink(void *who)
+{
+    struct sink *s = who;
+    struct uf_error err = {0};
+    if (s->session_id > 0 &&
+        uf_store_session_close(s->store, s->session_id, uf_clock_utc_us(), &err) != UF_OK)
+        uf_log(UF_LOG_WARNING, "store: the session stays open in the database: %s", err.text);
+    uf_store_close(s->store);
+    if (s->lock_fd >= 0)
+        close(s->lock_fd);
+    free(s);
+}
+
+/* ---- the start; main thread ---- */
+
+/* Another daemon on the same file? The lock file stays: taking it away would race. */
+static int take_lock(const char *database, int *fd, struct uf_error *err)
+{
+    char path[UF_PATH_MAX + 8], pid[24] = "";
+    snprintf(path, sizeof path, "%s.lock", database);
+    *fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
+    if (*fd < 0)
+        return uf_fail(err, errno == EACCES || errno == EROFS ? UF_EPERM : UF_EIO,
+                       "cannot write beside the database, %s: %s; make the folder writable for the "
+                       "user that runs underfootd, or set daemon.database",
+                       path, strerror(errno));
+    if (flock(*fd, LOCK_EX | LOCK_NB) == 0) {
+        int n = snprintf(pid, sizeof pid, "%ld\n", (long)getpid());
+        if (ftruncate(*fd, 0) == 0 && pwrite(*fd, pid, (size_t)n, 0) == n)
+            return UF_OK;
+        return UF_OK; /* the number is only for people */
+    }
+    ssize_t n = pread(*fd, pid, sizeof pid - 1, 0);
+    pid[n > 0 ? strcspn(pid, "\n") : 0] = '\0';
+    close(*fd);
+    *fd = -1;
+    return uf_fail(err, UF_EBUSY,
+                   "another underfootd%s%s already stores into %s: stop that one, or give this one "
+                   "its own daemon.database",
+                   *pid ? ", process " : "", pid, database);
+}
+
+static int find_start(struct sink *s, struct uf_store_start *start, struct uf_error *err)
+{
+    const struct uf_rig *rig = &s->config->rig;
+    int rc = uf_store_rig(s->store, rig, &start->rig_id, err);
+    if (!rc)
+        rc = read_calibration(s->store, start->rig_id, rig, &start->calibration,
+                              &start->calibration_id, err);
+    if (rc)
+        return rc;
+    rc = uf_store_tare_last(s->store, start->rig_id, start->tare_raw, &start->tare_utc_us, err);
+    start->has_tare = rc == UF_OK;
+    if (rc && rc != UF_ENOTFOUND)
+        return rc;
+    rc = uf_store_session_open(s->store, start->rig_id, uf_clock_utc_us(), &start->session_id, err);
+    s->rig_id = start->rig_id;
+    s->session_id = start->session_id;
+    return rc;
+}
+
+int uf_store_sink_new(struct uf_store_sink *out, struct uf_store_start *start,
+                      const struct uf_config *config, unsigned slow_ms, struct uf_error *err)
+{
+    memset(start, 0, sizeof *start);
+    struct sink *s = calloc(1, sizeof *s);
+    if (!s)
+        return uf_fail(err, UF_ENOMEM, "no memory to open the database");
+    s->config = config;
+    s->lock_fd = -1;
+    int rc = take_lock(config->daemon.database, &s->lock_fd, err);
+    if (!rc)
+        rc = uf_store_open(&s->store, config->daemon.database, UF_STORE_CREATE, err);
+    if (!rc)
+        rc = find_start(s, start, err);
+    if (rc) {
+        close_sink(s);
+        return rc;
+    }
+    uf_store_slow_ms(s->store, slow_ms);
+    *out = (struct uf_store_sink){.who = s, .store = store_job, .close = close_sink};
+    return UF_OK;
+}

@@ -1,0 +1,26 @@
+/* SPDX-License-Identifier: MIT
+ * What the store thread does with its jobs: derives the swing's numbers and writes rows. The
+ * daemon's only writing connection to the database is here. Opened by the main thread, used by the
+ * store thread only. */
+#ifndef UF_DAEMON_STORE_SINK_H
+#define UF_DAEMON_STORE_SINK_H
+
+#include "config/config.h"
+#include "daemon/store_thread.h"
+
+/* What the daemon must know of the database before it begins. */
+struct uf_store_start {
+    int64_t rig_id, session_id;
+    int64_t calibration_id; /* 0: nominal, from the data sheets */
+    struct uf_calibration calibration;
+    bool has_tare;
+    double tare_raw[UF_CHANNELS_MAX];
+    int64_t tare_utc_us;
+};
+
+/* Opens (makes) the database, keeps other daemons off it (flock on "<file>.lock"), finds rig,
+ * calibration and last zero, and opens a session. slow_ms: test hook, see uf_store_slow_ms. */
+int uf_store_sink_new(struct uf_store_sink *out, struct uf_store_start *start,
+                      const struct uf_config *config, unsigned slow_ms, struct uf_error *err);
+
+#endif
