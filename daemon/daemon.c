@@ -378,7 +378,7 @@ int uf_daemon_start_link(struct uf_daemon *d, struct uf_error *err)
 {
     struct uf_link_owner owner;
     uf_acquire_owner(d->acquire, &owner);
-    int rc = uf_link_new(&d->link, &d->loop, &d->config.link, &owner, err);
+    int rc = uf_link_new(&d->link, &d->loop, &d->config.link, &owner, NULL, err);
     if (rc)
         return rc;
     uf_acquire_attach(d->acquire, d->link);

@@ -3,7 +3,6 @@
  * try and the buffer that the drivers read into. */
 #include "daemon/link.h"
 
-#include "daemon/backoff.h"
 #include "daemon/link_driver.h"
 
 #include <assert.h>
@@ -49,7 +48,8 @@ static const struct uf_link_driver *const drivers[] = {
 };
 
 int uf_link_new(struct uf_link **out, uv_loop_t *loop, const struct uf_link_settings *s,
-                const struct uf_link_owner *owner, struct uf_error *err)
+                const struct uf_link_owner *owner, const struct uf_backoff *waits,
+                struct uf_error *err)
 {
     *out = NULL;
     const struct uf_link_driver *driver = drivers[s->type];
@@ -63,7 +63,8 @@ int uf_link_new(struct uf_link **out, uv_loop_t *loop, const struct uf_link_sett
     l->s = s;
     l->owner = *owner;
     l->loop = loop;
-    l->backoff = (struct uf_backoff){.first_ms = FIRST_WAIT_MS, .longest_ms = LONGEST_WAIT_MS};
+    const struct uf_backoff usual = {.first_ms = FIRST_WAIT_MS, .longest_ms = LONGEST_WAIT_MS};
+    l->backoff = waits ? *waits : usual;
     uv_timer_init(loop, &l->timer);
     l->timer.data = l;
     *out = l;

@@ -6,6 +6,7 @@
 #define UF_DAEMON_LINK_H
 
 #include "config/config.h"
+#include "daemon/backoff.h"
 
 #include <uv.h>
 
@@ -31,9 +32,11 @@ struct uf_link_owner {
 
 struct uf_link;
 
-/* Checks what can be checked without opening. s must outlive the link. */
+/* Checks what can be checked without opening. s must outlive the link. waits: between tries; NULL:
+ * the usual ones. */
 int uf_link_new(struct uf_link **out, uv_loop_t *loop, const struct uf_link_settings *s,
-                const struct uf_link_owner *owner, struct uf_error *err);
+                const struct uf_link_owner *owner, const struct uf_backoff *waits,
+                struct uf_error *err);
 /* After uf_link_stop's stopped, or before uf_link_start. Run the loop once more to let its handles
  * go. */
 void uf_link_free(struct uf_link *l);

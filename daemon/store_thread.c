@@ -4,7 +4,6 @@
 #include "daemon/store_thread.h"
 
 #include "base/log.h"
-#include "daemon/backoff.h"
 
 #include <assert.h>
 #include <stdio.h>
@@ -201,7 +200,7 @@ static void log_change(bool failed, const struct uf_error *err, int waiting)
 
 static void run_locked(struct uf_store_thread *t)
 {
-    struct uf_backoff backoff = {.first_ms = FIRST_WAIT_MS, .longest_ms = LONGEST_WAIT_MS};
+    struct uf_backoff backoff = t->config.waits;
     for (;;) {
         while (!t->queue.first && !t->stopping)
             uv_cond_wait(&t->wake, &t->lock);
@@ -300,6 +299,9 @@ int uf_store_thread_new(struct uf_store_thread **out, const struct uf_store_thre
         return uf_fail(err, UF_ENOMEM, "no memory for the store thread");
     }
     t->config = *config;
+    if (t->config.waits.first_ms == 0)
+        t->config.waits =
+            (struct uf_backoff){.first_ms = FIRST_WAIT_MS, .longest_ms = LONGEST_WAIT_MS};
     t->status.limit = config->limit;
     int rc = uv_async_init(config->loop, &t->async, told);
     if (rc == 0) {

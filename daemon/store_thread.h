@@ -8,6 +8,7 @@
 #ifndef UF_DAEMON_STORE_THREAD_H
 #define UF_DAEMON_STORE_THREAD_H
 
+#include "daemon/backoff.h"
 #include "plate/calibration.h"
 #include "plate/tare.h"
 #include "swing/capture.h"
@@ -86,7 +87,8 @@ struct uf_store_thread;
 struct uf_store_thread_config {
     uv_loop_t *loop;
     struct uf_store_sink sink;
-    int limit; /* swings */
+    int limit;               /* swings */
+    struct uf_backoff waits; /* between tries; first_ms 0: the usual ones */
     /* On the loop, after something changed; several changes may come as one. */
     void (*changed)(void *who);
     /* On the loop: a CALIBRATION job is done; belongs to the receiver (uf_job_free). */

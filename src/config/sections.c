@@ -79,7 +79,7 @@ static const struct uf_setting plain[] = {
            "standard deviation of the total, in percent of it, that counts as quiet"),
     NUMBER("trigger", "lead_rise_bw", pipeline.segment.lead_rise_bw, 0.01, 3, "0.45",
            "least rise of the lead foot's vertical force in a swing"),
-    NUMBER("trigger", "lead_rate_bw_s", pipeline.segment.lead_rate_bw_s, 0.1, 100, "2.2",
+    NUMBER("trigger", "lead_rate_bw_s", pipeline.segment.lead_rate_bw_s, 0.1, 100, "2",
            "least rate of that rise"),
     NUMBER("trigger", "before_s", pipeline.segment.before_s, 0, 5, "0.5",
            "kept before the first movement"),

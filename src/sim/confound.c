@@ -148,8 +148,8 @@ void uf_sim_plan_step_drill(struct plan *p)
     /* falls onto it a little, and shakes */
     double fall = uf_sim_plan_uniform(p, 0.1, 0.25) + down;
     uf_sim_plan_bob(p, CH_VERTICAL, at - 0.5 * fall, 2 * fall, -uf_sim_plan_uniform(p, 0.03, 0.3));
-    uf_sim_plan_bob(p, CH_VERTICAL, at, uf_sim_plan_uniform(p, 0.06, 0.12),
-                    uf_sim_plan_uniform(p, 0.0, 0.25));
+    double shake = uf_sim_plan_uniform(p, 0.06, 0.12);
+    uf_sim_plan_bob(p, CH_VERTICAL, at, shake, uf_sim_plan_uniform(p, 0.0, 0.25));
     uf_sim_plan_shift(p, at, at + down, uf_sim_plan_uniform(p, 0.15, 0.6));
     uf_sim_plan_pulse(p, CH_LEAD_ALONG, at, 0.1, 0.3, uf_sim_plan_uniform(p, -0.6, 0.6));
     uf_sim_plan_pulse(p, CH_COUPLE, at + 0.5 * down, 0.7 * down, 0.8 * down,

@@ -35,7 +35,7 @@ struct lesson {
 };
 
 static const struct lesson lessons[] = {
-    {"short", "two ball swings, about 20 s",
+    {"short", "two ball swings, about 25 s",
      "empty:3,walk_on,stand:1,address,ball,address:2,ball,step_off,empty:1"},
     {"demo", "a lesson of about 90 s: three ball swings, one without, a half turn, retest",
      "empty:4,walk_on,stand:2,rock:4,address,ball,waggle:2,address,ball,waggle:2,address,ball,"
@@ -45,7 +45,7 @@ static const struct lesson lessons[] = {
      "empty:4,walk_on,stand,waggle,half,rock,sway,tee_up,jump,stand,step_drill,drop_club,kick,"
      "fidget,address,step_off,empty:3,drop_club,kick,walk_on,address,waggle,half,rock,sway,tee_up,"
      "jump,stand,step_drill,drop_club,kick,fidget,address,step_off,empty:2"},
-    {"long", "an hour's work in some 10 minutes: 40 swings with all that lies between",
+    {"long", "37 swings with all that lies between them, about 9 minutes",
      "empty:5,walk_on,stand:3,rock,waggle,half*2,address,ball,address,ball,address,ball,address,"
      "ball,address,ball,step_off,empty:5,walk_on,sway,step_drill,address,no_ball,address,no_ball,"
      "address,no_ball,tee_up,address,ball,address,ball,address,ball,fidget,kick,address,ball,"

@@ -41,7 +41,8 @@ uf_sim_planner uf_sim_plan_empty, uf_sim_plan_walk_on, uf_sim_plan_stand, uf_sim
     uf_sim_plan_sway, uf_sim_plan_tee_up, uf_sim_plan_jump, uf_sim_plan_step_drill,
     uf_sim_plan_drop_club, uf_sim_plan_kick, uf_sim_plan_fidget, uf_sim_plan_step_off;
 
-/* Chance of this act. */
+/* Chance of this act. At most one draw in an expression or a call: C leaves their order open, and
+ * every compiler shall give the same lesson. */
 double uf_sim_plan_uniform(struct plan *p, double lo, double hi);
 double uf_sim_plan_normal(struct plan *p, double mean, double sd); /* within 2.5 sd */
 bool uf_sim_plan_chance(struct plan *p, double probability);

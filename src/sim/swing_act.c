@@ -182,9 +182,8 @@ static void plan_forces(struct plan *p, struct swing *w, double top, double low,
     truth->finish_s = p->end_s;
     /* hold, then back to where the address was */
     double hold = uf_sim_plan_uniform(p, 0.2, 1.4);
-    double from = p->end_s + hold;
-    uf_sim_plan_shift(p, from, from + uf_sim_plan_uniform(p, 0.8, 1.3),
-                      t->trail_share_address + uf_sim_plan_normal(p, 0, 0.01));
+    double from = p->end_s + hold, to_s = from + uf_sim_plan_uniform(p, 0.8, 1.3);
+    uf_sim_plan_shift(p, from, to_s, t->trail_share_address + uf_sim_plan_normal(p, 0, 0.01));
     uf_sim_plan_until(p, p->end_s + uf_sim_plan_uniform(p, 0.1, 0.5));
 }
 

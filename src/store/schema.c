@@ -26,7 +26,7 @@ static int metric_table(struct uf_store *s, struct uf_error *err)
              "  derivation_id INTEGER PRIMARY KEY REFERENCES derivation (id) ON DELETE CASCADE");
     for (int i = 0; i < UF_METRICS; i++) {
         const struct uf_metric_row *m = uf_metric_row((enum uf_metric)i);
-        sqlite3_str_appendf(sql, ",\n  \"%w\" /* ", m->name);
+        sqlite3_str_appendf(sql, ",\n  %s /* ", m->name);
         append_comment(sql, m);
         sqlite3_str_appendall(sql, " */ REAL");
     }
@@ -58,7 +58,7 @@ static int metric_columns(struct uf_store *s, struct uf_error *err)
             continue;
         const struct uf_metric_row *m = uf_metric_row((enum uf_metric)i);
         sqlite3_str *sql = sqlite3_str_new(s->db);
-        sqlite3_str_appendf(sql, "ALTER TABLE swing_metric ADD COLUMN \"%w\" /* ", m->name);
+        sqlite3_str_appendf(sql, "ALTER TABLE swing_metric ADD COLUMN %s /* ", m->name);
         append_comment(sql, m);
         sqlite3_str_appendall(sql, " */ REAL");
         char *text = sqlite3_str_finish(sql);

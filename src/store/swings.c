@@ -269,3 +269,39 @@ int uf_store_swing_ids(struct uf_store *s, int64_t last, int64_t since_utc_us, i
     *n = count;
     return UF_OK;
 }
+
+int uf_store_summary(struct uf_store *s, struct uf_store_summary *out, struct uf_error *err)
+{
+    static const char doing[] = "read the database";
+    memset(out, 0, sizeof *out);
+    sqlite3_stmt *q;
+    int rc = uf_db_prepare(s, &q,
+                           "SELECT (SELECT count(*) FROM swing), id,"
+                           " coalesce(trigger_utc_us, stored_utc_us) FROM swing"
+                           " ORDER BY id DESC LIMIT 1",
+                           doing, err);
+    if (rc)
+        return rc;
+    rc = uf_db_step(s, q, doing, err);
+    if (rc > 0) {
+        out->swings = sqlite3_column_int64(q, 0);
+        out->last_swing = sqlite3_column_int64(q, 1);
+        out->last_swing_utc_us = sqlite3_column_int64(q, 2);
+    }
+    sqlite3_finalize(q);
+    if (rc < 0)
+        return rc;
+    rc = uf_db_prepare(s, &q,
+                       "SELECT at_utc_us, kind, detail FROM link_event ORDER BY id DESC LIMIT 1",
+                       doing, err);
+    if (rc)
+        return rc;
+    rc = uf_db_step(s, q, doing, err);
+    if (rc > 0) {
+        out->event_utc_us = sqlite3_column_int64(q, 0);
+        uf_db_text(q, 1, out->event, sizeof out->event);
+        uf_db_text(q, 2, out->detail, sizeof out->detail);
+    }
+    sqlite3_finalize(q);
+    return rc < 0 ? rc : UF_OK;
+}

@@ -41,6 +41,14 @@ int uf_store_swing_row(struct uf_store *s, int64_t id, struct uf_swing_row *out,
 int uf_store_swing_ids(struct uf_store *s, int64_t last, int64_t since_utc_us, int64_t **out,
                        size_t *n, struct uf_error *err);
 
+/* What the file knows, in short. */
+struct uf_store_summary {
+    int64_t swings, last_swing, last_swing_utc_us; /* last_swing 0: none */
+    int64_t event_utc_us;                          /* last event of the line; 0: none */
+    char event[32], detail[200];
+};
+int uf_store_summary(struct uf_store *s, struct uf_store_summary *out, struct uf_error *err);
+
 /* UF_ENOTFOUND with a sentence that says which ids there are. */
 int uf_store_swing_known(struct uf_store *s, int64_t id, struct uf_error *err);
 

@@ -5,7 +5,9 @@
 
 #include <math.h>
 
-#define GAP_MARGIN_S 0.03 /* a peak that close to a long gap is not believed */
+#define GAP_MARGIN_S 0.03  /* a peak that close to a long gap is not believed */
+#define CREST        0.005 /* depth of the crest that the top is fitted to, of the curve's range */
+#define CREST_S      0.04  /* .. and its greatest half length */
 
 struct uf_reading uf_has(double value)
 {
@@ -114,6 +116,48 @@ static bool gap_may_hide(const struct uf_measure *m, const double *y, size_t pea
     return false;
 }
 
+/* Parabola a + b t + c t^2 by least squares over the grid points around the extreme that come
+ * within CREST of the curve's range to it (at least one, at most CREST_S to each side): a flat
+ * crest uses many points, and noise moves its top little; a sharp one uses few, and its skew moves
+ * it little. Takes the top of the parabola when it lies among these points. */
+static void refine(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
+{
+    double least = INFINITY;
+    for (size_t i = m->from; i <= m->to; i++)
+        if (!isnan(y[i]))
+            least = fmin(least, sign * y[i]);
+    double top = sign * y[f->index], depth = CREST * (top - least);
+    size_t reach = (size_t)(CREST_S * m->curves->rate_hz), left = 1, right = 1;
+    while (left < reach && f->index - left > m->from && sign * y[f->index - left - 1] > top - depth)
+        left++;
+    while (right < reach && f->index + right < m->to &&
+           sign * y[f->index + right + 1] > top - depth)
+        right++;
+    /* sums of t^k and y t^k over the points, t in grid steps from the extreme */
+    double t1 = 0, t2 = 0, t3 = 0, t4 = 0, y0 = 0, y1 = 0, y2 = 0;
+    double n = (double)(left + right + 1);
+    for (size_t i = f->index - left; i <= f->index + right; i++) {
+        double t = (double)i - (double)f->index, v = y[i] - y[f->index];
+        t1 += t;
+        t2 += t * t;
+        t3 += t * t * t;
+        t4 += t * t * t * t;
+        y0 += v;
+        y1 += v * t;
+        y2 += v * t * t;
+    }
+    /* normal equations by Cramer's rule */
+    double det = n * (t2 * t4 - t3 * t3) - t1 * (t1 * t4 - t3 * t2) + t2 * (t1 * t3 - t2 * t2);
+    double a = (y0 * (t2 * t4 - t3 * t3) - t1 * (y1 * t4 - t3 * y2) + t2 * (y1 * t3 - t2 * y2));
+    double b = (n * (y1 * t4 - t3 * y2) - y0 * (t1 * t4 - t3 * t2) + t2 * (t1 * y2 - y1 * t2));
+    double c = (n * (t2 * y2 - y1 * t3) - t1 * (t1 * y2 - y1 * t2) + y0 * (t1 * t3 - t2 * t2));
+    double shift = -0.5 * b / c;
+    if (!(sign * c / det < 0) || !(shift >= -(double)left && shift <= (double)right))
+        return;
+    f->position += shift;
+    f->value = y[f->index] + (a + 0.5 * b * shift) / det;
+}
+
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme)
 {
     struct uf_found *f = &m->found[curve][extreme];
@@ -147,12 +191,7 @@ const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme)
         f->reason = UF_REASON_AT_EDGE;
         return f;
     }
-    double bend = y[best - 1] - 2 * y[best] + y[best + 1];
-    if (isfinite(bend) && bend != 0) {
-        double shift = 0.5 * (y[best - 1] - y[best + 1]) / bend;
-        f->position += shift;
-        f->value = y[best] - 0.25 * (y[best - 1] - y[best + 1]) * shift;
-    }
+    refine(m, y, sign, f);
     return f;
 }
 

@@ -63,7 +63,7 @@ struct uf_found {
     bool done;
     enum uf_reason reason;
     size_t index;    /* nearest grid point */
-    double position; /* grid position of the vertex of the parabola through three points */
+    double position; /* grid position of the top of the parabola fitted to the crest */
     double value;
 };
 
@@ -104,7 +104,7 @@ enum uf_reason uf_spoiled(const struct uf_measure *m, int curve);
 /* True for a curve that a single plate under both feet cannot give. */
 bool uf_needs_two_plates(int curve);
 bool uf_gap_within(const struct uf_measure *m, size_t from, size_t to);
-/* Extreme in the search range, refined by the parabola through it and its neighbours. */
+/* Extreme in the search range, refined by a parabola fitted to its crest. */
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme);
 /* A curve between two grid points. NAN when either is. */
 double uf_value_at(const struct uf_measure *m, int curve, double position);

@@ -27,7 +27,8 @@ UF_METRIC(trail_share_min_s, "s", 0, 30, peak_s, CURVE_SHARE, MINIMUM,
  * time from impact and from the top, part of the downswing. */
 #define UF_PEAK(stem, curve, direction, lo_bw, hi_bw, words)                                       \
     UF_METRIC(stem##_bw, "BW", lo_bw, hi_bw, peak_bw, curve, direction, words)                     \
-    UF_METRIC(stem##_n, "N", (lo_bw)*2500, (hi_bw)*2500, peak, curve, direction, words)            \
+    UF_METRIC(stem##_n, "N", (lo_bw) * ((lo_bw) > 0 ? 200.0 : 2500.0), (hi_bw)*2500.0, peak,       \
+              curve, direction, words)                                                             \
     UF_METRIC(stem##_s, "s", 0, 30, peak_s, curve, direction, "time of: " words)                   \
     UF_METRIC(stem##_to_impact_ms, "ms", -3000, 1500, peak_to_impact_ms, curve, direction,         \
               "time from impact (sensed or marked) of: " words)                                    \

@@ -16,24 +16,26 @@
 #define RIVAL_S       1.2   /* two candidates closer than this are one swing at most */
 #define BEFORE_RISE_S 0.8   /* the lead foot's least force is sought so long before the trigger */
 #define BACKSWING_S   1.3   /* .. and the trail foot's greatest */
+#define TRANSFER_S    0.40  /* the lead foot's share rises with its force: from so long before */
 #define AFTER_RISE_S  0.40  /* the lead foot's greatest force is sought so long after it */
 #define SETTLE_S      0.3   /* the earliest still stretch after a trigger begins so long after it */
 #define NO_QUIET_S    2.5   /* window before the trigger without quiet standing */
 #define LEAST_S       1.5   /* least window before the trigger */
+#define DOUBT_PART    0.6   /* so much of the still window's end is not counted as quiet */
 #define KEEP_S        0.06  /* a push is held for so long; a knock is not */
 
-/* Shape of a swing. Each limit lies outside what any of 1,200 simulated swings shows, and all of
+/* Shape of a swing. Each limit lies outside what any of 4,000 simulated swings shows, and all of
  * them together refuse what is not one: tests/bench/bench_segment. */
 #define TRAIL_LOADED_BW 0.55 /* least of the trail foot's greatest in the backswing */
-#define LEAD_LIGHT_BW   0.45 /* greatest of the lead foot's least before the trigger */
-#define LEAD_TOP_BW     0.80 /* least of the lead foot's greatest after it */
-#define SHARE_RISE      0.36 /* least rise of the lead foot's share of the whole */
-#define SHARE_TOP       0.65 /* least of its greatest */
-#define SHARE_RATE_S    1.2  /* least of its greatest rate, of the whole a second */
-#define PUSH_BW         1.08 /* least of the total's greatest: a step does not push */
-#define FLIGHT_BW       0.45 /* least of the total's least: a jump is lighter */
-#define STOOD_BW        0.90 /* mean total before the backswing, at least .. */
-#define STOOD_MOST_BW   1.10 /* .. and at most */
+#define LEAD_LIGHT_BW   0.42 /* greatest of the lead foot's least before the trigger */
+#define LEAD_TOP_BW     0.72 /* least of the lead foot's greatest after it */
+#define SHARE_RISE      0.34 /* least rise of the lead foot's share of the whole */
+#define SHARE_TOP       0.63 /* least of its greatest */
+#define SHARE_RATE_S    1.25 /* least of its greatest rate, of the whole a second */
+#define PUSH_BW         1.11 /* least of the total's greatest: a step does not push */
+#define FLIGHT_BW       0.42 /* least of the total's least: a jump is lighter */
+#define STOOD_BW        0.93 /* mean total before the backswing, at least .. */
+#define STOOD_MOST_BW   1.07 /* .. and at most */
 #define AIR_BW          0.03 /* a foot with less is in the air; the lead one never is .. */
 #define TRAIL_AIR_S     0.30 /* .. and the trail one only for so long in the first 0.6 s */
 #define SHOCK_BW_S      25.0 /* no body pushes faster than this */
@@ -75,6 +77,7 @@ struct uf_segment {
     unsigned in_bin;
 
     size_t still_bins, slope_bins;
+    size_t doubt_bins; /* at the end of a still window a movement may have begun unseen */
     struct running running;
     enum uf_stance stance;
     bool still;
@@ -111,6 +114,7 @@ int uf_segment_new(struct uf_segment **out, const struct uf_segment_settings *s,
     g->still_bins = (size_t)(s->still_s / g->bin_s);
     if (g->still_bins < 5)
         g->still_bins = 5;
+    g->doubt_bins = (size_t)(DOUBT_PART * (double)g->still_bins);
     g->slope_bins = (size_t)(SLOPE_S / g->bin_s + 0.5);
     if (g->slope_bins < 1)
         g->slope_bins = 1;
@@ -246,7 +250,7 @@ static void follow_stillness(struct uf_segment *g)
             g->still_since = g->count - g->still_bins;
             g->quiet_from_dev_us = at(g, g->still_since)->t_dev_us;
         }
-        g->quiet_to_dev_us = at(g, newest)->t_dev_us;
+        g->quiet_to_dev_us = at(g, newest - g->doubt_bins)->t_dev_us;
         g->weight_n = mean_n;
     }
     g->still = still;
@@ -364,7 +368,7 @@ struct transfer {
 
 static struct transfer transfer_of(const struct uf_segment *g, enum which lead, uint64_t k)
 {
-    uint64_t from = shifted(g, k, -BEFORE_RISE_S), to = shifted(g, k, AFTER_RISE_S);
+    uint64_t from = shifted(g, k, -TRANSFER_S), to = shifted(g, k, AFTER_RISE_S);
     struct transfer t = {INFINITY, 0, 0};
     for (uint64_t i = from; i <= to; i++) {
         double share = share_of(g, lead, i);
@@ -422,7 +426,7 @@ static bool has_better_rival(const struct uf_segment *g, const struct candidate 
         if (r == c || r->rate_bw_s <= c->rate_bw_s)
             continue;
         double apart_s = fabs((double)r->steepest - (double)c->steepest) * g->bin_s;
-        if (apart_s < RIVAL_S && judge_before(g, r) == UF_REFUSE_NONE)
+        if (apart_s < RIVAL_S && judge(g, r) == UF_REFUSE_NONE)
             return true;
     }
     return false;

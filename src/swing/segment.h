@@ -25,7 +25,7 @@ struct uf_segment_settings {
     double still_s;        /* length of quiet standing that gives the weight (0.5) */
     double still_pct;      /* greatest SD of the total, % of it, that is quiet (1.5) */
     double lead_rise_bw;   /* least rise of the lead foot's vertical force (0.45) */
-    double lead_rate_bw_s; /* least rate of that rise (2.2) */
+    double lead_rate_bw_s; /* least rate of that rise (2) */
     double before_s;       /* window before the first movement (0.5) */
     double after_s;        /* window after the trigger, when it is not still sooner (1.5) */
     double longest_s;      /* greatest window before the trigger (6) */

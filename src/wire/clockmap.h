@@ -25,8 +25,9 @@ void uf_clockmap_feed(struct uf_clockmap *m, int64_t t_dev_us, int64_t t_host_us
 /* After a reboot (a new epoch) or a jump: begin again. */
 void uf_clockmap_reset(struct uf_clockmap *m);
 
-/* Host time of a device time. Device times up to the newest one fed, mapped in their order between
- * feeds, give host times in order (but for a correction of more than 100 ms, which is a jump).
+/* Host time of a device time. Device times up to the newest one fed, mapped in their order, give
+ * host times in order for as long as this returns true (but for a correction of more than 100 ms,
+ * which is a jump).
  * False until two pairs at least 2 s apart were seen, and when the fit is off by more than
  * 1000 ppm, which is no clock's drift: then the host time has rate 1 and the least offset of the
  * last 2 s, and drift_ppm is NAN. */

@@ -7,7 +7,7 @@
  * numbers congruent to the sequence difference, the one nearest to it is the number of samples. The
  * two agree on a board that only lost samples on the line. So:
  * - both as at the last sample, or both back by the same few periods: a repeat, dropped;
- * - time back by more than a period: the board has rebooted;
+ * - time back by more than a period, the slack of the next rule: the board has rebooted;
  * - time forward, but not by about as many periods as samples: rebooted. For the first second of a
  *   gap "about" is 1 % of the period as measured on this board (3 % of the nominal one, until it is
  *   measured): far beyond two crystals, and enough for a converter on an RC oscillator. For the
@@ -33,7 +33,7 @@
 
 void uf_timeline_board(struct uf_timeline *t, uint16_t rate_hz)
 {
-    t->other_board = t->started;
+    t->other_board = true;
     t->nominal_us = 1e6 / rate_hz;
     t->period_us = t->nominal_us;
     t->measured = 0;
@@ -84,9 +84,6 @@ enum uf_step uf_timeline_step(struct uf_timeline *t, uint16_t seq, uint32_t t_us
     int behind = (uint16_t)(t->seq - seq);
     if (behind <= REPEAT_PERIODS && fabs(periods + behind) < 0.5)
         return UF_STEP_REPEAT;
-    if (periods < -1)
-        return begin_epoch(t, seq, t_us);
-
     double rounds = fmax(nearbyint((periods - ahead) / 65536.0), ahead == 0 ? 1 : 0);
     double samples = ahead + 65536.0 * rounds; /* at least 1 */
     double unexplained_us = dt_us - samples * t->period_us;

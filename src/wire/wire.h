@@ -72,16 +72,16 @@ struct uf_wire_counts {
     uint64_t hellos;
     uint64_t notes;
     uint64_t lost;       /* samples missing by sequence and time */
-    uint64_t duplicates; /* same seq and t_us as the frame before: dropped */
+    uint64_t duplicates; /* came before, by seq and t_us (a doubled piece of the line): dropped */
     uint64_t reboots;
     uint64_t bad_cobs;         /* binary: not decodable */
-    uint64_t bad_crc;          /* binary CRC or text checksum */
+    uint64_t bad_crc;          /* binary CRC or text checksum wrong, or cut off */
     uint64_t bad_length;       /* sample length disagrees with HELLO, body too short or long */
     uint64_t bad_field;        /* HELLO out of range, text field not a number, ... */
     uint64_t too_long;         /* no delimiter within the longest legal packet */
     uint64_t unknown_type;     /* good CRC, type not known: skipped */
     uint64_t unknown_protocol; /* HELLO of another protocol version: its samples are skipped */
-    uint64_t before_hello;     /* samples skipped because no HELLO has come yet */
+    uint64_t before_hello;     /* samples skipped: no HELLO of our protocol is in force yet */
 };
 
 struct uf_wire;

@@ -25,6 +25,7 @@ enum row_kind {
     ROW_TIME_VERTICAL,
     ROW_TIME_OTHER,
     ROW_COP,
+    ROW_NET_COP,
     ROW_TURN,
     ROW_IMPACT,
     ROWS
@@ -37,13 +38,16 @@ static struct row rows[ROWS] = {
     [ROW_HORIZONTAL] = {.name = "horizontal peaks", .unit = "%", .goal = 1},
     [ROW_TIME_VERTICAL] = {.name = "time of vertical peaks", .unit = "ms", .goal = 3},
     [ROW_TIME_OTHER] = {.name = "time of other peaks", .unit = "ms", .goal = 3},
-    [ROW_COP] = {.name = "COP at peaks above 200 N", .unit = "mm", .goal = 2},
+    [ROW_COP] = {.name = "COP of a foot above 200 N", .unit = "mm", .goal = 2},
+    [ROW_NET_COP] = {.name = "net COP at peaks", .unit = "mm", .goal = 2},
     [ROW_TURN] = {.name = "turn moment peak", .unit = "N m", .goal = 2},
     [ROW_IMPACT] = {.name = "impact against strike", .unit = "ms", .goal = 1},
 };
 
 struct job {
+    const struct lesson *lesson;
     const struct uf_sim *sim;
+    double rate_hz;
     const struct uf_rig *rig;
     const struct uf_calibration *cal;
     const struct uf_analysis_settings *settings;
@@ -72,6 +76,29 @@ static void peak(const struct uf_analysis *a, const struct job *j, double start_
     put(time_row, a, time, start_s + a->value[time] - j->clock0_s, want_s, 1e3);
 }
 
+/* True trail share (%) over a stretch of true time: the mean, the greatest and the least. */
+struct shares {
+    double mean, greatest, least;
+};
+
+static struct shares true_shares(const struct job *j, double from_s, double to_s)
+{
+    struct shares s = {NAN, -INFINITY, INFINITY};
+    double trail_n = 0, total_n = 0;
+    int trail = j->golfer->hand == UF_RIGHT_HANDED ? 1 : 0;
+    for (size_t i = (size_t)llround(from_s * j->rate_hz);
+         i <= (size_t)llround(to_s * j->rate_hz) && i < j->lesson->samples; i++) {
+        const float *fz = j->lesson->fz_n + 2 * i;
+        double t = fz[trail], both = (double)fz[0] + (double)fz[1];
+        trail_n += t;
+        total_n += both;
+        s.greatest = fmax(s.greatest, 100 * t / both);
+        s.least = fmin(s.least, 100 * t / both);
+    }
+    s.mean = 100 * trail_n / total_n;
+    return s;
+}
+
 static void take(void *context, struct uf_capture *c)
 {
     struct job *j = context;
@@ -88,12 +115,19 @@ static void take(void *context, struct uf_capture *c)
         j->swings++;
         const double *v = a->value;
         put(ROW_WEIGHT, a, UF_M_weight_n, v[UF_M_weight_n], t->weight_n, 100 / t->weight_n);
-        put(ROW_SHARE, a, UF_M_trail_share_max_pct, v[UF_M_trail_share_max_pct],
-            t->trail_share_max_pct, 1);
-        put(ROW_SHARE, a, UF_M_trail_share_min_pct, v[UF_M_trail_share_min_pct],
-            t->trail_share_min_pct, 1);
-        put(ROW_SHARE, a, UF_M_trail_share_address_pct, v[UF_M_trail_share_address_pct],
-            t->trail_share_address_pct, 1);
+        /* shares by their definitions: of the quiet stretch, and of the search range */
+        struct shares quiet = true_shares(j, 1e-6 * (double)c->quiet_from_dev_us - j->clock0_s,
+                                          1e-6 * (double)c->quiet_to_dev_us - j->clock0_s);
+        put(ROW_SHARE, a, UF_M_trail_share_address_pct, v[UF_M_trail_share_address_pct], quiet.mean,
+            1);
+        if (a->event[UF_EVENT_START].source) {
+            struct shares swing = true_shares(
+                j, start_s + a->event[UF_EVENT_START].t_s - j->clock0_s, trigger_s + 0.6);
+            put(ROW_SHARE, a, UF_M_trail_share_max_pct, v[UF_M_trail_share_max_pct], swing.greatest,
+                1);
+            put(ROW_SHARE, a, UF_M_trail_share_min_pct, v[UF_M_trail_share_min_pct], swing.least,
+                1);
+        }
 #define PEAK(row, time_row, stem, truth)                                                           \
     peak(a, j, start_s, row, time_row, UF_M_##stem##_n, UF_M_##stem##_s, t->truth##_n,             \
          t->truth##_s, 100 / fabs(t->truth##_n))
@@ -119,10 +153,10 @@ static void take(void *context, struct uf_capture *c)
             {UF_M_net_cop_target_at_target_peak_mm, UF_M_net_cop_toe_at_target_peak_mm, 3, 2},
         };
         for (size_t k = 0; k < sizeof cops / sizeof cops[0]; k++) {
-            put(ROW_COP, a, cops[k].target, v[cops[k].target],
+            enum row_kind row = cops[k].who == 2 ? ROW_NET_COP : ROW_COP;
+            put(row, a, cops[k].target, v[cops[k].target],
                 t->cop_target_mm[cops[k].peak][cops[k].who], 1);
-            put(ROW_COP, a, cops[k].toe, v[cops[k].toe], t->cop_toe_mm[cops[k].peak][cops[k].who],
-                1);
+            put(row, a, cops[k].toe, v[cops[k].toe], t->cop_toe_mm[cops[k].peak][cops[k].who], 1);
         }
         if (a->event[UF_EVENT_IMPACT].source == UF_SOURCE_SENSOR)
             put(ROW_IMPACT, a, UF_METRICS, start_s + a->event[UF_EVENT_IMPACT].t_s - j->clock0_s,
@@ -168,7 +202,9 @@ int main(int argc, char **argv)
         struct uf_calibration cal;
         uf_sim_true_calibration(l.sim, &cal);
         config.pipeline.hand = s.golfer.hand;
-        struct job j = {.sim = l.sim,
+        struct job j = {.lesson = &l,
+                        .sim = l.sim,
+                        .rate_hz = rate_hz,
                         .rig = &config.rig,
                         .cal = &cal,
                         .settings = &config.analysis,

@@ -19,6 +19,8 @@ struct lesson {
     uint8_t *bytes;
     size_t n, room;
     uint64_t samples;
+    float *fz_n; /* [samples][2] true vertical forces, left and right */
+    size_t fz_room;
 };
 
 static inline void give_up(const char *what)
@@ -59,6 +61,14 @@ static inline void lesson_make(struct lesson *l, const struct uf_sim_settings *s
             if (!l->bytes)
                 give_up("no memory");
         }
+        if (l->samples == l->fz_room) {
+            l->fz_room = l->fz_room ? 2 * l->fz_room : 1u << 16;
+            l->fz_n = realloc(l->fz_n, 2 * sizeof *l->fz_n * l->fz_room);
+            if (!l->fz_n)
+                give_up("no memory");
+        }
+        l->fz_n[2 * l->samples] = (float)sample.fz_n[0];
+        l->fz_n[2 * l->samples + 1] = (float)sample.fz_n[1];
         if (l->samples++ % hello.rate_hz == 0)
             l->n += uf_enc_hello(l->bytes + l->n, l->room - l->n, &h);
         struct uf_enc_sample e = {.seq = sample.seq,
@@ -79,6 +89,7 @@ static inline void lesson_free(struct lesson *l)
 {
     uf_sim_free(l->sim);
     free(l->bytes);
+    free(l->fz_n);
 }
 
 /* Runs the bytes through the chain with the plates' true calibration; each capture goes to take(),

@@ -106,8 +106,8 @@ static void test_defaults(void **state)
     assert_int_equal(c.daemon.queue, 64);
     assert_int_equal(c.pipeline.hand, UF_RIGHT_HANDED);
     assert_true(c.pipeline.live_cutoff_hz == 20);
-    assert_int_equal(documented("plate/tare.h", "uf_tare_settings", "zero"), 5);
-    assert_int_equal(documented("swing/segment.h", "uf_segment_settings", "trigger"), 8);
+    assert_true(documented("plate/tare.h", "uf_tare_settings", "zero") >= 5);
+    assert_true(documented("swing/segment.h", "uf_segment_settings", "trigger") >= 8);
     struct uf_analysis_settings a;
     uf_analysis_defaults(&a);
     assert_true(c.analysis.cutoff_hz == a.cutoff_hz && c.analysis.order == a.order);

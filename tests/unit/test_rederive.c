@@ -8,6 +8,7 @@
 
 #include <cmocka.h>
 
+#include "store/derivation.h"
 #include "stored_swing.h"
 
 struct bay {
@@ -178,6 +179,10 @@ static void some_of_them(void **state)
     assert_int_equal(c.swings, 0); /* nothing was done before the list was checked */
 }
 
+#define LOSE_TURN                                                                                  \
+    "UPDATE swing_metric SET turn_peak_nm = NULL;"                                                 \
+    "INSERT INTO swing_metric_null VALUES (1, 'turn_peak_nm', 'gap')"
+
 /* Each kind of stored row, touched by hand, is seen, counted and kept. */
 static void differences_are_counted_and_not_overwritten(void **state)
 {
@@ -185,8 +190,7 @@ static void differences_are_counted_and_not_overwritten(void **state)
     add_swing(&b->t, b->s, 800, false, 1000);
     static const char *const touches[] = {
         "UPDATE swing_metric SET weight_n = weight_n * (1 + 3e-16)",
-        "UPDATE swing_metric SET turn_peak_nm = NULL; INSERT INTO swing_metric_null"
-        " VALUES (1, 'turn_peak_nm', 'gap')",
+        LOSE_TURN,
         "UPDATE swing_metric_null SET reason = 'gap' WHERE metric = 'turn_peak_to_impact_ms'",
         "UPDATE swing_event SET t_s = t_s + 0.001 WHERE kind = 'still_again'",
         "DELETE FROM swing_event WHERE kind = 'still_again'",
@@ -255,6 +259,30 @@ static void younger_metrics_are_filled_in(void **state)
     assert_int_equal(number(b->s, "SELECT count(*) FROM derivation"), 1);
 }
 
+/* SQLite keeps no sign of zero: -0.0 in a fresh result is the 0.0 that was stored. */
+static void zero_has_no_sign(void **state)
+{
+    struct bay *b = *state;
+    struct uf_capture *c = make_swing(&b->t.rig, 800, true);
+    struct uf_analysis *a;
+    assert_int_equal(uf_analyse(c, &b->t.rig, &b->t.nominal, &b->t.settings, &a, NULL), 0);
+    a->value[UF_M_toe_closure_ns] = -0.0;
+    a->reason[UF_M_toe_closure_ns] = UF_REASON_NONE;
+    struct uf_swing_meta meta = {b->t.session_id, b->t.rig_id, 0, 1, NAN, &b->t.settings};
+    int64_t id;
+    int younger;
+    assert_int_equal(uf_store_swing_add(b->s, &meta, c, a, 1, &id, NULL), 0);
+    struct uf_derived stored, fresh;
+    uf_derived_of(a, &fresh);
+    assert_int_equal(uf_derivation_read(b->s, 1, &stored, NULL), 0);
+    assert_true(uf_derived_same(&stored, &fresh, &younger));
+    assert_int_equal(younger, 0);
+    fresh.value[UF_M_toe_closure_ns] = 5e-324;
+    assert_false(uf_derived_same(&stored, &fresh, &younger));
+    uf_analysis_free(a);
+    uf_capture_free(c);
+}
+
 /* Each swing by the rig it was captured with, not by today's. */
 static void each_swing_by_its_own_rig(void **state)
 {
@@ -286,6 +314,7 @@ int main(void)
         T(differences_are_counted_and_not_overwritten),
         T(a_damaged_swing_does_not_stop_the_others),
         T(younger_metrics_are_filled_in),
+        T(zero_has_no_sign),
         T(each_swing_by_its_own_rig),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

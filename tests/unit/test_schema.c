@@ -91,7 +91,7 @@ static void schema_reads_like_documentation(void **state)
              0);
     count_is(s,
              "SELECT count(*) FROM metric, sqlite_master AS m WHERE m.name = 'swing_metric'"
-             " AND instr(m.sql, metric.name || '\" /* ' ||"
+             " AND instr(m.sql, metric.name || ' /* ' ||"
              " CASE unit WHEN '' THEN '' ELSE unit || ': ' END || meaning) = 0",
              0);
     count_is(s, "SELECT count(*) FROM metric", UF_METRICS);

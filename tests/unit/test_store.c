@@ -617,6 +617,7 @@ static void another_writer_is_waited_for_and_named(void **state)
 
 int main(void)
 {
+    umask(022);
     const struct CMUnitTest tests[] = {
         T(foreign_paths),
         T(not_a_database),

@@ -185,7 +185,10 @@ static void test_stall(void **state)
     assert_int_equal(step(&t, &b, 101, 0, &lost), UF_STEP_NEXT);
     assert_int_equal(lost, 0);
     assert_int_equal(t.t_dev_us, 141000);
-    assert_int_equal(step(&t, &c, 102, 0, &lost), UF_STEP_REBOOT);
+    run(&t, &b, 102, 120); /* and the stall is no part of the measured period */
+    assert_int_equal(step(&t, &b, 10121, 0, &lost), UF_STEP_NEXT);
+    assert_int_equal(lost, 10000);
+    assert_int_equal(step(&t, &c, 10122, 0, &lost), UF_STEP_REBOOT);
 }
 
 /* Stamps that jitter, stand still or go back by less than a period: time still grows, and is right
@@ -205,11 +208,12 @@ static void test_jitter(void **state)
     assert_int_equal(lost, 0);
     run(&t, &b, 43, 60);
     assert_int_equal(t.t_dev_us, 60000);
-    t = (struct uf_timeline){0}; /* the very first interval says next to nothing, either */
-    uf_timeline_board(&t, 1000);
-    run(&t, &b, 0, 0);
-    assert_int_equal(step(&t, &b, 1, -999, &lost), UF_STEP_NEXT);
-    run(&t, &b, 2, 60);
+    struct board slow = {100000, 0, 0}; /* the very first interval says next to nothing, either */
+    struct uf_timeline u = {0};
+    uf_timeline_board(&u, 10);
+    run(&u, &slow, 0, 0);
+    assert_int_equal(step(&u, &slow, 1, -99999, &lost), UF_STEP_NEXT);
+    run(&u, &slow, 2, 60);
     uint64_t rng = 5;
     int64_t before_us = t.t_dev_us;
     for (uint64_t k = 61; k < 50000; k += 1 + random_below(&rng, 3)) {
@@ -248,6 +252,29 @@ static void test_repeats(void **state)
     assert_int_equal(step(&t, &b, 0, 0, &lost), UF_STEP_REBOOT);
 }
 
+/* The same sequence number again at a later time: 65,536 samples on, or the board has begun again.
+ */
+static void test_same_sequence_later(void **state)
+{
+    (void)state;
+    for (uint64_t periods = 1; periods < 100; periods++) {
+        struct board a = {1000, 0, 0}, b = {1000, 0, (uint16_t)-periods};
+        struct uf_timeline t = {0};
+        uint32_t lost;
+        uf_timeline_board(&t, 1000);
+        run(&t, &a, 0, 100);
+        assert_int_equal(step(&t, &b, 100 + periods, 0, &lost), UF_STEP_REBOOT);
+        assert_int_equal(lost, 0);
+    }
+    struct board a = {1000, 0, 0};
+    struct uf_timeline t = {0};
+    uint32_t lost;
+    uf_timeline_board(&t, 1000);
+    run(&t, &a, 0, 100);
+    assert_int_equal(step(&t, &a, 100 + 65536, 0, &lost), UF_STEP_NEXT);
+    assert_int_equal(lost, 65535);
+}
+
 /* A pause beyond half a wrap of the clock looks like a step back. */
 static void test_pause_beyond_half_a_wrap(void **state)
 {
@@ -266,18 +293,51 @@ static void test_pause_beyond_half_a_wrap(void **state)
 static void test_other_board(void **state)
 {
     (void)state;
-    struct board a = {1000, 5000, 5}, b = {500, 106000, 106};
+    struct board a = {1000, 5000, 5}, b = {500, 5006000, 5006};
     struct uf_timeline t = {0};
     uint32_t lost;
     uf_timeline_board(&t, 1000);
     uf_timeline_board(&t, 1000); /* no sample between: still the first epoch */
-    run(&t, &a, 0, 100);
+    run(&t, &a, 0, 5000);
     uf_timeline_board(&t, 2000);
     assert_int_equal(step(&t, &b, 0, 0, &lost), UF_STEP_REBOOT); /* though it would fit on */
-    assert_int_equal(t.t_dev_us, 100000 + 500);
+    assert_int_equal(t.t_dev_us, 5000000 + 500);
     run(&t, &b, 1, 10);
-    assert_int_equal(t.t_dev_us, 100000 + 500 + 5000);
+    assert_int_equal(t.t_dev_us, 5000000 + 500 + 5000);
     assert_int_equal(t.epoch, 1);
+
+    struct board c = {540, 0, 0}; /* and a third one, 8 % off: nothing that was measured holds */
+    uf_timeline_board(&t, 1000);
+    uf_timeline_board(&t, 2000);
+    assert_int_equal(step(&t, &c, 0, 0, &lost), UF_STEP_REBOOT);
+    run(&t, &c, 1, 50);
+    assert_int_equal(step(&t, &c, 10051, 0, &lost), UF_STEP_NEXT);
+    assert_int_equal(lost, 10000);
+}
+
+/* Within a second's gap a converter's oscillator may have run faster by 1 % than measured, by 3 %
+ * than nominal. */
+static void test_tolerance(void **state)
+{
+    (void)state;
+    static const struct {
+        bool measured;
+        double faster;
+        enum uf_step want;
+    } cases[] = {{true, 0.008, UF_STEP_NEXT},
+                 {true, 0.016, UF_STEP_REBOOT},
+                 {false, 0.028, UF_STEP_NEXT},
+                 {false, 0.04, UF_STEP_REBOOT}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        uint64_t ran = cases[i].measured ? 5000 : 0;
+        struct board a = {1000, 0, 0}, b = {1000, -1e6 * cases[i].faster, 0};
+        struct uf_timeline t = {0};
+        uint32_t lost;
+        uf_timeline_board(&t, 1000);
+        run(&t, &a, 0, ran);
+        assert_int_equal(step(&t, &b, ran + 1000, 0, &lost), cases[i].want);
+        assert_int_equal(lost, cases[i].want == UF_STEP_NEXT ? 999 : 0);
+    }
 }
 
 int main(void)
@@ -292,8 +352,10 @@ int main(void)
         cmocka_unit_test(test_stall),
         cmocka_unit_test(test_jitter),
         cmocka_unit_test(test_repeats),
+        cmocka_unit_test(test_same_sequence_later),
         cmocka_unit_test(test_pause_beyond_half_a_wrap),
         cmocka_unit_test(test_other_board),
+        cmocka_unit_test(test_tolerance),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

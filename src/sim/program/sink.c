@@ -189,12 +189,13 @@ int sink_close(struct sink *s, double most_s, struct uf_error *err)
 {
     int rc = UF_OK;
     if (s->kind == SINK_PTY && s->slave >= 0) {
-        int waiting = 0;
+        /* what the reader has not taken is lost at the hang-up; bytes on their way through the
+         * kernel are not counted, so empty must be seen several times */
+        int waiting = 0, empty = 0;
         const struct timespec tick = {0, 10000000};
-        for (int i = 0; i < (int)(most_s * 100); i++) {
-            if (ioctl(s->slave, FIONREAD, &waiting) || waiting == 0)
-                break;
+        for (int i = 0; i < (int)(most_s * 100) && empty < 5; i++) {
             nanosleep(&tick, NULL);
+            empty = ioctl(s->slave, FIONREAD, &waiting) || waiting == 0 ? empty + 1 : 0;
         }
     }
     if (s->kind == SINK_FILE && s->fd >= 0) {

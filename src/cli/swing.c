@@ -1,0 +1,340 @@
+/* SPDX-License-Identifier: MIT
+ * `underfoot swing`: all numbers of one swing in groups, each missing one with its reason, and its
+ * curves, recomputed from the raw counts. */
+#include "cli/cli.h"
+#include "cli/plot.h"
+#include "cli/show.h"
+#include "cli/text.h"
+#include "store/calibrations.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- which metric stands where: by the words of its name, so that a new row of the metric table
+ * finds its place by itself ---- */
+
+enum section { WEIGHT, VERTICAL, HORIZONTAL, TURN, COP, QUALITY, SECTIONS };
+static const char *const titles[SECTIONS] = {"Weight and share",         "Vertical",
+                                             "Target-ward and toe-heel", "Turn",
+                                             "Centre of pressure",       "Quality"};
+
+static enum section section_of(const char *name)
+{
+    static const struct {
+        const char *word;
+        enum section section;
+    } rules[] = {{"cop_", COP},        {"closure", QUALITY},   {"noise", QUALITY},
+                 {"lost_", QUALITY},   {"turn", TURN},         {"share", WEIGHT},
+                 {"weight", WEIGHT},   {"vertical", VERTICAL}, {"target", HORIZONTAL},
+                 {"away", HORIZONTAL}, {"toe", HORIZONTAL},    {"heel", HORIZONTAL}};
+    for (size_t i = 0; i < sizeof rules / sizeof rules[0]; i++)
+        if (strstr(name, rules[i].word))
+            return rules[i].section;
+    return QUALITY;
+}
+
+/* Length of the name without its unit: metrics that share it are one line. */
+static size_t stem(const char *name)
+{
+    static const char *const ends[] = {"_to_impact_ms", "_bw", "_nms", "_nm", "_ns", "_n", "_s",
+                                       "_pct",          "_mm", "_ms"};
+    size_t n = strlen(name);
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        size_t e = strlen(ends[i]);
+        if (n > e && strcmp(name + n - e, ends[i]) == 0)
+            return n - e;
+    }
+    return n;
+}
+
+/* ---- missing numbers ---- */
+
+/* Reasons in the order in which they are met: 'a', 'b', ... */
+struct notes {
+    enum uf_reason reason[UF_REASONS + 1]; /* NONE among them: younger than the derivation */
+    int n;
+};
+
+static char note_letter(struct notes *notes, enum uf_reason reason)
+{
+    for (int i = 0; i < notes->n; i++)
+        if (notes->reason[i] == reason)
+            return (char)('a' + i);
+    notes->reason[notes->n] = reason;
+    return (char)('a' + notes->n++);
+}
+
+static void print_notes(const struct notes *notes, FILE *out)
+{
+    for (int i = 0; i < notes->n; i++)
+        fprintf(out, "%s[%c] %s\n", i ? "" : "\nNot measured:\n", 'a' + i,
+                notes->reason[i] ? uf_reason_text(notes->reason[i])
+                                 : "this derivation is older than the number; make it with: "
+                                   "underfoot rederive");
+}
+
+/* "1.524 BW", or "- [a]". */
+static void value_text(const struct uf_swing_row *row, enum uf_metric m, struct notes *notes,
+                       char *out, size_t size)
+{
+    const struct uf_metric_row *t = uf_metric_row(m);
+    char number[40];
+    if (isnan(row->derived.value[m])) {
+        snprintf(out, size, "- [%c]", note_letter(notes, row->derived.reason[m]));
+        return;
+    }
+    uf_text_number(row->derived.value[m], t->unit, number, sizeof number);
+    snprintf(out, size, "%s%s%s", number, *t->unit ? " " : "", uf_text_unit(t->unit));
+}
+
+/* ---- sections ---- */
+
+/* Columns: meaning, first value, second value, time, time to impact. */
+static int column_of(const char *name, bool second)
+{
+    size_t n = strlen(name);
+    if (strstr(name, "_to_impact_ms"))
+        return 4;
+    if (n > 2 && strcmp(name + n - 2, "_s") == 0)
+        return 3;
+    return second ? 2 : 1;
+}
+
+/* The first n bytes of a name or a sentence, blanks for underscores. */
+static void add_label(struct uf_columns *t, const char *text, size_t n)
+{
+    char label[120];
+    snprintf(label, sizeof label, "%.*s", (int)n, text);
+    for (char *p = label; *p; p++)
+        if (*p == '_')
+            *p = ' ';
+    uf_columns_add(t, "%s", label);
+}
+
+/* "-12.0 ms" is 12.0 ms before impact. */
+static void impact_text(const char *value, char *out, size_t size)
+{
+    bool missing = value[0] == '-' && value[1] == ' ', before = value[0] == '-' && !missing;
+    snprintf(out, size, "%s %s", value + before,
+             missing  ? "from impact"
+             : before ? "before impact"
+                      : "after impact");
+}
+
+static void add_line(struct uf_columns *t, const struct uf_swing_row *row, int from, int to,
+                     struct notes *notes, bool words)
+{
+    char cell[5][64] = {"", "", "", "", ""};
+    bool second = false;
+    const struct uf_metric_row *metric = uf_metric_row((enum uf_metric)from);
+    add_label(t, words ? metric->meaning : metric->name,
+              words ? strlen(metric->meaning) : stem(metric->name));
+    for (int m = from; m < to; m++) {
+        const char *name = uf_metric_row((enum uf_metric)m)->name;
+        int column = column_of(name, second);
+        char value[48];
+        value_text(row, (enum uf_metric)m, notes, value, sizeof value);
+        if (column == 4)
+            impact_text(value, cell[column], sizeof cell[column]);
+        else
+            snprintf(cell[column], sizeof cell[column], "%s%s", column == 3 ? "at " : "", value);
+        second = second || column == 1;
+    }
+    for (int i = 1; i < 5; i++)
+        uf_columns_add(t, "%s", cell[i]);
+}
+
+static int print_section(const struct uf_swing_row *row, enum section section, struct notes *notes,
+                         bool words, FILE *out)
+{
+    struct uf_columns t;
+    uf_columns_begin(&t, "lrrrr");
+    for (int m = 0; m < UF_METRICS;) {
+        const char *name = uf_metric_row((enum uf_metric)m)->name;
+        size_t n = stem(name);
+        int next = m + 1;
+        while (next < UF_METRICS) {
+            const char *other = uf_metric_row((enum uf_metric)next)->name;
+            if (stem(other) != n || strncmp(other, name, n) != 0)
+                break;
+            next++;
+        }
+        if (section_of(name) == section)
+            add_line(&t, row, m, next, notes, words);
+        m = next;
+    }
+    fprintf(out, "\n%s\n", titles[section]);
+    return uf_columns_print(&t, "  ", out);
+}
+
+/* {net, lead, trail}_cop_{target, toe}_at_X_mm: the part after "at", or NULL. */
+static const char *cop_place(const char *name, int *which)
+{
+    static const char *const heads[] = {"net_cop_target_at_",   "net_cop_toe_at_",
+                                        "lead_cop_target_at_",  "lead_cop_toe_at_",
+                                        "trail_cop_target_at_", "trail_cop_toe_at_"};
+    for (int i = 0; i < 6; i++)
+        if (strncmp(name, heads[i], strlen(heads[i])) == 0) {
+            *which = i;
+            return name + strlen(heads[i]);
+        }
+    return NULL;
+}
+
+/* Target-ward and toe-ward of one foot, or of both, at one place, as one cell. */
+static void add_cop(struct uf_columns *t, const struct uf_swing_row *row, const char *place,
+                    int first, struct notes *notes)
+{
+    char pair[2][40] = {"", ""};
+    for (int m = 0; m < UF_METRICS; m++) {
+        int which = -1;
+        const char *p = cop_place(uf_metric_row((enum uf_metric)m)->name, &which);
+        if (!p || which < first || which > first + 1 || strcmp(p, place) != 0)
+            continue;
+        char *text = pair[which - first];
+        if (isnan(row->derived.value[m]))
+            snprintf(text, sizeof pair[0], "- [%c]", note_letter(notes, row->derived.reason[m]));
+        else
+            uf_text_number(row->derived.value[m], "mm", text, sizeof pair[0]);
+    }
+    uf_columns_add(t, "%s %7s", pair[0], pair[1]);
+}
+
+/* A matrix: a line for each moment, a pair of numbers for each of net, lead, trail. */
+static int print_cop(const struct uf_swing_row *row, struct notes *notes, FILE *out)
+{
+    struct uf_columns t;
+    uf_columns_begin(&t, "lrrr");
+    static const char *const heads[] = {"mm at the", "net", "lead foot", "trail foot"};
+    for (size_t i = 0; i < 4; i++)
+        uf_columns_add(&t, "%s", heads[i]);
+    for (int m = 0; m < UF_METRICS; m++) {
+        int which = -1;
+        const char *place = cop_place(uf_metric_row((enum uf_metric)m)->name, &which);
+        if (which != 0)
+            continue;
+        add_label(&t, place, stem(place));
+        for (int first = 0; first < 6; first += 2)
+            add_cop(&t, row, place, first, notes);
+    }
+    fprintf(out, "\n%s: target-ward and toe-ward from the middle between the plates\n",
+            titles[COP]);
+    return uf_columns_print(&t, "  ", out);
+}
+
+static void print_head(const struct uf_swing_row *row, FILE *out)
+{
+    char time[40], flags[400];
+    uf_text_local(uf_show_time_us(row), time, sizeof time);
+    fprintf(out, "Swing %lld, %s%s, %s-handed\n", (long long)row->id, time,
+            row->trigger_utc_us ? "" : " (when it was stored)",
+            row->hand == UF_LEFT_HANDED ? "left" : "right");
+    fprintf(out, "%.2f s at %lld Hz, calibration \"%s\", low-pass %g Hz, algorithm %lld\n",
+            1e-6 * (double)row->duration_us, (long long)row->rate_hz, row->calibration,
+            row->settings.cutoff_hz, (long long)row->algorithm);
+    if (row->algorithm != UF_ALGORITHM)
+        fprintf(out, "This program has algorithm %d: underfoot rederive %lld\n", UF_ALGORITHM,
+                (long long)row->id);
+    const struct uf_event *impact = &row->derived.event[UF_EVENT_IMPACT];
+    if (impact->source)
+        fprintf(out, "Impact at %.4f s, by %s\n", impact->t_s, uf_source_name(impact->source));
+    uf_show_flags(row->derived.flags, flags, sizeof flags);
+    if (*flags)
+        fprintf(out, "Flags: %s\n", flags);
+}
+
+/* ---- curves ---- */
+
+static int print_curves(struct uf_cli *c, struct uf_store *s, const struct uf_swing_row *row)
+{
+    struct uf_rig *rig = calloc(1, sizeof *rig);
+    struct uf_calibration *cal = calloc(1, sizeof *cal);
+    struct uf_capture *capture = NULL;
+    struct uf_analysis *analysis = NULL;
+    struct uf_error err = {.text = "no memory"};
+    int rc = rig && cal ? UF_OK : UF_ENOMEM;
+    if (rc == 0)
+        rc = uf_store_rig_get(s, row->rig_id, rig, &err);
+    if (rc == 0)
+        rc = uf_store_calibration_get(s, row->calibration_id, rig, cal, &err);
+    if (rc == 0)
+        rc = uf_store_capture(s, row->id, &capture, &err);
+    if (rc == 0)
+        rc = uf_analyse(capture, rig, cal, &row->settings, &analysis, &err);
+    if (rc == 0) {
+        struct uf_plot_style style;
+        uf_plot_style_of(&style, c->out, uf_cli_option(c, "--ascii") != NULL);
+        fputc('\n', c->out);
+        rc = uf_plot_swing(analysis,
+                           1e-6 * (double)(capture->trigger_dev_us - capture->start_dev_us), &style,
+                           c->out);
+    }
+    uf_analysis_free(analysis);
+    uf_capture_free(capture);
+    free(cal);
+    free(rig);
+    return rc ? uf_cli_fail(c, UF_EXIT_FAILED, "the curves cannot be drawn: %s", err.text)
+              : UF_EXIT_DONE;
+}
+
+/* ---- the command ---- */
+
+static int which(const struct uf_cli *c, struct uf_store *s, int64_t *id)
+{
+    struct uf_error err;
+    int64_t *ids = NULL;
+    size_t n;
+    if (strcmp(c->operand[0], "last") != 0)
+        return uf_text_parse_count(c->operand[0], 1, id)
+                   ? uf_cli_fail(c, UF_EXIT_USAGE,
+                                 "\"%s\" is not the number of a swing; give one of those that "
+                                 "underfoot swings lists, or last",
+                                 c->operand[0])
+                   : UF_EXIT_DONE;
+    if (uf_store_swing_ids(s, 1, INT64_MIN, &ids, &n, &err))
+        return uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
+    if (n == 0)
+        return uf_cli_fail(c, UF_EXIT_FAILED, "no swing is stored in %s yet", c->database);
+    *id = ids[0];
+    free(ids);
+    return UF_EXIT_DONE;
+}
+
+static int print_swing(struct uf_cli *c, struct uf_store *s, const struct uf_swing_row *row)
+{
+    struct notes notes = {.n = 0};
+    int bad = 0;
+    print_head(row, c->out);
+    for (int i = 0; i < SECTIONS; i++)
+        bad |= i == COP ? print_cop(row, &notes, c->out)
+                        : print_section(row, (enum section)i, &notes,
+                                        uf_cli_option(c, "--words") != NULL, c->out);
+    if (bad)
+        return uf_cli_fail(c, UF_EXIT_FAILED, "no memory");
+    print_notes(&notes, c->out);
+    return print_curves(c, s, row);
+}
+
+int uf_cli_swing(struct uf_cli *c)
+{
+    struct uf_store *s;
+    struct uf_error err;
+    int64_t id;
+    int rc = uf_cli_open(c, UF_STORE_READ, &s);
+    if (rc)
+        return rc;
+    struct uf_swing_row *row = malloc(sizeof *row);
+    if (!row)
+        rc = uf_cli_fail(c, UF_EXIT_FAILED, "no memory");
+    if (rc == 0)
+        rc = which(c, s, &id);
+    if (rc == 0 && uf_store_swing_row(s, id, row, &err))
+        rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
+    if (rc == 0)
+        rc = uf_cli_option(c, "--json") ? uf_cli_print_json(c, uf_show_swing(row))
+                                        : print_swing(c, s, row);
+    free(row);
+    uf_store_close(s);
+    return rc;
+}
