@@ -91,6 +91,12 @@ void uf_tare_request(struct uf_tare *t)
     t->running = false; /* the stretch begins after the wish */
 }
 
+void uf_tare_set_calibration(struct uf_tare *t, const struct uf_calibration *cal)
+{
+    memcpy(t->matrix, cal->plate, sizeof t->matrix);
+    t->running = false;
+}
+
 bool uf_tare_ready(const struct uf_tare *t)
 {
     return t->ready;

@@ -42,6 +42,10 @@ bool uf_tare_feed(struct uf_tare *t, const struct uf_frame *frame, double rate_h
 /* Zero now, from the next still stretch, whatever load there is (a person asked). */
 void uf_tare_request(struct uf_tare *t);
 
+/* Another calibration of the same rig: the counts of the zero stay, what is still and empty is
+ * judged by its newtons from the next sample on. */
+void uf_tare_set_calibration(struct uf_tare *t, const struct uf_calibration *cal);
+
 bool uf_tare_ready(const struct uf_tare *t);
 const double *uf_tare_raw(const struct uf_tare *t); /* UF_CHANNELS_MAX counts */
 

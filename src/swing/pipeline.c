@@ -346,6 +346,7 @@ void uf_pipeline_set_hand(struct uf_pipeline *p, enum uf_hand hand)
 void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal)
 {
     p->cal = *cal;
+    uf_tare_set_calibration(p->tare, cal);
 }
 
 const struct uf_live *uf_pipeline_live(struct uf_pipeline *p)

@@ -7,12 +7,7 @@
 bool uf_hello_is_legal(const struct uf_hello *h)
 {
     return h->channels >= 1 && h->channels <= UF_CHANNELS_MAX && h->adc_bits >= 16 &&
-           h->adc_bits <= 24 && h->flags == 0 && h->rate_hz > 0;
-}
-
-bool uf_bits_are_legal(unsigned inputs, unsigned status)
-{
-    return inputs <= 0x0F && status <= 0x07;
+           h->adc_bits <= 24 && h->rate_hz > 0;
 }
 
 /* Length of the well-formed, printable UTF-8 character at p, or 0. */

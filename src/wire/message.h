@@ -39,8 +39,10 @@ enum uf_verdict uf_line_parse(const uint8_t *line, size_t n, struct uf_wire_even
 /* A HELLO of our protocol holds only values that the format allows. */
 bool uf_hello_is_legal(const struct uf_hello *h);
 
-/* Bits of inputs and status that the format pins to zero are zero. */
-bool uf_bits_are_legal(unsigned inputs, unsigned status);
+/* The bits of inputs and status that have a meaning. The others are sent as zero today; a firmware
+ * that sets one loses no sample by it. The same holds for the flags of HELLO. */
+#define UF_INPUT_BITS  0x0Fu
+#define UF_STATUS_BITS 0x07u
 
 /* Copies n <= UF_NOTE_BYTES_MAX bytes into note, NUL-terminated: printable UTF-8, with '?' for each
  * byte that is a control character or not well-formed (RFC 3629). */

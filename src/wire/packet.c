@@ -41,12 +41,10 @@ static enum uf_verdict parse_sample(const uint8_t *body, size_t n, struct uf_fra
     size_t channels = (n - SAMPLE_HEAD_BYTES) / 3;
     if (channels > UF_CHANNELS_MAX)
         return UF_BAD_LENGTH;
-    if (!uf_bits_are_legal(body[6], body[7]))
-        return UF_BAD_FIELD;
     f->seq = uf_get_u16(body);
     *t_us = uf_get_u32(body + 2);
-    f->inputs = body[6];
-    f->status = body[7];
+    f->inputs = body[6] & UF_INPUT_BITS;
+    f->status = body[7] & UF_STATUS_BITS;
     f->channels = (uint8_t)channels;
     for (size_t i = 0; i < channels; i++)
         f->counts_raw[i] = uf_get_s24(body + SAMPLE_HEAD_BYTES + 3 * i);

@@ -126,9 +126,10 @@ static enum uf_verdict parse_sample(struct fields *f, struct uf_frame *frame, ui
 {
     uint64_t seq, t;
     if (!get_unsigned(f, 65535, &seq) || !get_unsigned(f, UINT32_MAX, &t) ||
-        !get_hex_byte(f, &frame->inputs) || !get_hex_byte(f, &frame->status) ||
-        !uf_bits_are_legal(frame->inputs, frame->status))
+        !get_hex_byte(f, &frame->inputs) || !get_hex_byte(f, &frame->status))
         return UF_BAD_FIELD;
+    frame->inputs &= UF_INPUT_BITS;
+    frame->status &= UF_STATUS_BITS;
     frame->seq = (uint16_t)seq;
     *t_us = (uint32_t)t;
     size_t channels = 0;

@@ -109,12 +109,11 @@ static void plain_packet(struct state *s)
     if (d[0] == 1 && n > 1 && d[1] > 1) {
         s->plain_channels = 0;
     } else if (d[0] == 1 && n == 17 && d[1] == 1 && d[2] >= 1 && d[2] <= 48 && d[3] >= 16 &&
-               d[3] <= 24 && d[4] == 0 && (d[5] || d[6])) {
+               d[3] <= 24 && (d[5] || d[6])) {
         s->plain_channels = d[2];
         s->plain_hellos++;
         s->plain_bad--;
-    } else if (d[0] == 2 && s->plain_channels && n == 9 + 3 * (size_t)s->plain_channels &&
-               d[7] < 16 && d[8] < 8) {
+    } else if (d[0] == 2 && s->plain_channels && n == 9 + 3 * (size_t)s->plain_channels) {
         s->plain_samples++;
         s->plain_bad--;
     } else if (d[0] == 3 && n <= 121) {
@@ -165,7 +164,7 @@ static void check_event(struct state *s, const struct uf_wire_event *e)
     case UF_WIRE_HELLO:
         REQUIRE(e->hello.protocol == 1 && e->hello.channels >= 1 && e->hello.channels <= 48);
         REQUIRE(e->hello.adc_bits >= 16 && e->hello.adc_bits <= 24);
-        REQUIRE(e->hello.rate_hz > 0 && e->hello.flags == 0);
+        REQUIRE(e->hello.rate_hz > 0);
         s->hello = e->hello;
         s->greeted = true;
         s->hellos++;

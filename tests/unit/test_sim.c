@@ -41,6 +41,44 @@ static double side_of(const struct uf_sim_settings *s)
     return s->golfer.hand == UF_RIGHT_HANDED ? -1 : 1;
 }
 
+/* Area, first moment and displacement that planners close momentum with, against sums. */
+static void test_terms(void **state)
+{
+    (void)state;
+    struct term term[4];
+    uf_sim_term_pulse(&term[0], CH_TARGET, 1.3, 0.3, 0.7, 2);
+    uf_sim_term_pulse(&term[1], CH_TARGET, 2.0, 0.5, 0.2, -1);
+    uf_sim_term_step(&term[2], CH_TARGET, 1.2, 1.5, -1);
+    uf_sim_term_step(&term[3], CH_TARGET, 2.2, 2.4, 1);
+    double area = 0, moment = 0, sum = 0, weighed = 0;
+    const double dt = 1e-4;
+    for (int i = 0; i < 4; i++) {
+        area += uf_sim_term_area(&term[i], 1);
+        moment += uf_sim_term_moment(&term[i], 1);
+        for (double t = 0; t < 4; t += dt) {
+            double value[CHANNELS] = {0};
+            uf_sim_terms_at(&term[i], 1, t, value);
+            sum += value[CH_TARGET] * dt;
+            weighed += value[CH_TARGET] * (t - 1) * dt;
+        }
+    }
+    assert_true(fabs(area - sum) < 2e-4);
+    assert_true(fabs(moment - weighed) < 2e-4);
+
+    /* a move by 0.2 m, as acceleration in g: integrated twice */
+    double speed = 0, place = 0;
+    uf_sim_term_move(&term[0], CH_TOE, 0.5, 1.25, 0.2, 9.81);
+    for (double t = 0; t < 2; t += dt) {
+        double value[CHANNELS] = {0};
+        uf_sim_terms_at(term, 1, t, value);
+        speed += 9.81 * value[CH_TOE] * dt;
+        place += speed * dt;
+    }
+    assert_true(fabs(speed) < 1e-6);
+    assert_true(fabs(place - 0.2) < 1e-4);
+    assert_true(fabs(9.81 * uf_sim_term_moment(&term[0], 7) + 0.2) < 1e-12);
+}
+
 /* From still to still the body ends as fast as it began: not at all. */
 static void test_momentum_closes(void **state)
 {
@@ -643,6 +681,7 @@ static void test_truth_json(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_terms),
         cmocka_unit_test(test_momentum_closes),
         cmocka_unit_test(test_friction),
         cmocka_unit_test(test_body_holds_for_any_channels),

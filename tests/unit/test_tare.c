@@ -322,6 +322,24 @@ static void test_a_wish(void **state)
     uf_tare_free(s.tare);
 }
 
+/* 8 N by the old calibration is 16 N by one with twice the scale: no longer an empty plate. */
+static void test_another_calibration_is_followed(void **state)
+{
+    (void)state;
+    struct scene s;
+    scene_start(&s, NULL);
+    hold(&s, 40, 0, 0);
+    drift(&s, 0, 8);
+    struct uf_calibration twice = s.cal;
+    for (int ch = 0; ch < 24; ch++)
+        twice.plate[0].c[UF_FZ][ch] *= 2;
+    uf_tare_set_calibration(s.tare, &twice);
+    assert_int_equal(hold(&s, 10, 0, 0), 0);
+    uf_tare_set_calibration(s.tare, &s.cal);
+    assert_int_equal(hold(&s, 10, 0, 0), 1);
+    uf_tare_free(s.tare);
+}
+
 static void test_bad_settings_have_a_sentence(void **state)
 {
     (void)state;
@@ -357,6 +375,7 @@ int main(void)
         cmocka_unit_test(test_breaks_restart_the_stretch),
         cmocka_unit_test(test_initial_zero),
         cmocka_unit_test(test_a_wish),
+        cmocka_unit_test(test_another_calibration_is_followed),
         cmocka_unit_test(test_bad_settings_have_a_sentence),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

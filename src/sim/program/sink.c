@@ -19,6 +19,8 @@
 #include <time.h>
 #include <unistd.h>
 
+#define SLICE_MS 100
+
 static int failed(struct uf_error *err, const char *what, const char *path)
 {
     return uf_fail(err, UF_EIO, "%s: %s: %s", path, what, strerror(errno));
@@ -107,7 +109,6 @@ int sink_open_pty(struct sink *s, const char *link, struct uf_error *err)
 int sink_open_file(struct sink *s, const char *path, struct uf_error *err)
 {
     *s = (struct sink){.kind = SINK_FILE, .path = path, .fd = -1, .slave = -1, .listener = -1};
-    s->patient = true;
     s->fd = open(path, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
     return s->fd < 0 ? failed(err, "cannot be written", path) : UF_OK;
 }
@@ -148,6 +149,7 @@ void sink_accept(struct sink *s, bool wait)
 
 int sink_write(struct sink *s, const uint8_t *bytes, size_t n, struct uf_error *err)
 {
+    int waited_ms = 0;
     while (n > 0) {
         if (s->fd < 0) {
             s->dropped_bytes += n;
@@ -162,15 +164,16 @@ int sink_write(struct sink *s, const uint8_t *bytes, size_t n, struct uf_error *
             continue;
         }
         if (errno == EINTR)
-            return UF_OK; /* a signal ends the program: see its loop */
+            continue;
         if (errno == EAGAIN || errno == EWOULDBLOCK) {
-            if (!s->patient) {
+            bool waits = s->patience_ms < 0 || waited_ms < s->patience_ms;
+            if (!waits || (s->ended && *s->ended)) {
                 s->dropped_bytes += n;
                 return UF_OK;
             }
             struct pollfd p = {.fd = s->fd, .events = POLLOUT};
-            if (poll(&p, 1, 1000) < 0)
-                return UF_OK;
+            if (poll(&p, 1, SLICE_MS) == 0)
+                waited_ms += SLICE_MS;
             continue;
         }
         if (s->kind == SINK_FILE)
@@ -193,7 +196,7 @@ int sink_close(struct sink *s, double most_s, struct uf_error *err)
          * kernel are not counted, so empty must be seen several times */
         int waiting = 0, empty = 0;
         const struct timespec tick = {0, 10000000};
-        for (int i = 0; i < (int)(most_s * 100) && empty < 5; i++) {
+        for (int i = 0; i < (int)(most_s * 100) && empty < 30; i++) {
             nanosleep(&tick, NULL);
             empty = ioctl(s->slave, FIONREAD, &waiting) || waiting == 0 ? empty + 1 : 0;
         }

@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: MIT
  * Where the bytes go: a pseudo-terminal with a name, a file, or one client of a loopback socket. A
  * board cannot be told to wait, so what a slow reader does not take in time is dropped and
- * counted (unless `patient`). */
+ * counted, unless the sink is told to be patient. */
 #ifndef UF_SIM_PROGRAM_SINK_H
 #define UF_SIM_PROGRAM_SINK_H
 
 #include "base/error.h"
 
+#include <signal.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -17,7 +18,8 @@ struct sink {
     int fd;           /* pty master, file, client; -1: none now */
     int slave;        /* kept open, so that settings and data outlive a reader's restart */
     int listener;
-    bool patient;
+    int patience_ms;                    /* waits so long for a slow reader; -1: for ever */
+    const volatile sig_atomic_t *ended; /* set by a signal: no more waiting; may be NULL */
     char slave_name[64];
     uint64_t dropped_bytes, sent_bytes;
 };

@@ -95,11 +95,12 @@ static int flush(struct player *p, struct uf_error *err)
 
 static int end_pause(struct player *p, struct uf_error *err)
 {
-    bool patient = p->sink.patient;
+    int patience_ms = p->sink.patience_ms;
     p->held_until_s = -1;
-    p->sink.patient = true; /* what was held comes late, and all of it */
+    if (patience_ms >= 0)
+        p->sink.patience_ms = 1000; /* what was held comes late, and all of it */
     int rc = sink_write(&p->sink, p->held, p->held_size, err);
-    p->sink.patient = patient;
+    p->sink.patience_ms = patience_ms;
     p->held_size = 0;
     return rc;
 }
@@ -223,8 +224,8 @@ static int open_all(struct player *p, struct uf_error *err)
     rc = o->pty   ? sink_open_pty(&p->sink, o->pty, err)
          : o->out ? sink_open_file(&p->sink, o->out, err)
                   : sink_open_tcp(&p->sink, o->tcp_port, err);
-    if (o->fast)
-        p->sink.patient = true;
+    p->sink.ended = &stopped;
+    p->sink.patience_ms = o->fast ? -1 : 0;
     return rc;
 }
 
