@@ -47,8 +47,8 @@ static json_t *events_json(const struct uf_derived *d)
     for (int i = 0; i < UF_EVENTS; i++) {
         const struct uf_event *e = &d->event[i];
         json_object_set_new(events, uf_event_name((enum uf_event_kind)i),
-                            e->source ? json_pack("{s:o, s:s}", "t_s", real(e->t_s), "source",
-                                                  uf_source_name(e->source))
+                            e->source ? json_pack("{s:o, s:o, s:s}", "t_s", real(e->t_s), "u_s",
+                                                  real(e->u_s), "source", uf_source_name(e->source))
                                       : json_null());
     }
     return events;
