@@ -92,7 +92,8 @@ struct uf_reading uf_lacks(enum uf_reason reason);
 /* Fills value[] and reason[] from the table. Forget what was found (m->found) when anything that m
  * points to has changed. */
 void uf_measure_all(struct uf_measure *m, double *value, enum uf_reason *reason);
-/* False for the numbers about the signal itself: they have no uncertainty. */
+/* False for numbers about the signal itself and for codes (order, region, leader): they have no
+ * uncertainty. */
 bool uf_measure_has_sd(enum uf_metric m);
 /* NULL with the flag's reason for all that the flags spoil. */
 void uf_measure_spoil(uint32_t flags, double *value, enum uf_reason *reason);
