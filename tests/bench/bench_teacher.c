@@ -4,7 +4,7 @@
  * rig's shortcomings show. Truth is the same definition on the exact forces at the true moments.
  * Each golfer gets plates whose calibration, zero and mounting are wrong by a draw from what the
  * uncertainties assume.
- *   bench_teacher all [GOLFERS [SWINGS each]]          default 125 8: one line a number
+ *   bench_teacher all [GOLFERS [SWINGS each]]          default 500 2: one line a number
  *   bench_teacher shortcomings [GOLFERS [SWINGS each]] default 25 8: one column a shortcoming
  *   bench_teacher cost                                 microseconds a swing */
 #include "lesson.h"
@@ -604,8 +604,8 @@ static void print_shortcomings(int golfers, int swings)
 int main(int argc, char **argv)
 {
     const char *what = argc > 1 ? argv[1] : "all";
-    int golfers = argc > 2 ? atoi(argv[2]) : strcmp(what, "all") == 0 ? 125 : 25;
-    int swings = argc > 3 ? atoi(argv[3]) : 8;
+    int golfers = argc > 2 ? atoi(argv[2]) : strcmp(what, "all") == 0 ? 500 : 25;
+    int swings = argc > 3 ? atoi(argv[3]) : strcmp(what, "all") == 0 ? 2 : 8;
     if (strcmp(what, "all") == 0) {
         const struct shortcoming usual = {"usual", 1000, 0, 0, 0, true};
         struct bench *b = run(&usual, golfers, swings);
