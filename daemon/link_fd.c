@@ -27,21 +27,18 @@ static void readable(uv_poll_t *poll, int status, int events)
 {
     (void)events;
     struct uf_link_fd *f = poll->data;
-    if (status < 0) { /* UV_EBADF: hung up, and libuv has stopped the handle */
-        hang_up(f);
-        return;
-    }
+    bool over = status < 0; /* UV_EBADF: hung up, and libuv has stopped the handle */
     uint8_t *buffer = uf_link_buffer(f->l);
-    for (int i = 0; i < READS_AT_ONCE; i++) {
+    for (int i = 0; over || i < READS_AT_ONCE; i++) { /* the last bytes are read all the same */
         ssize_t n = read(f->fd, buffer, UF_LINK_READ_BYTES);
         if (n > 0) {
             if (!uf_link_report_bytes(f->l, buffer, (size_t)n))
                 return;
             continue;
         }
-        if (n < 0 && (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR))
+        if (!over && n < 0 && (errno == EAGAIN || errno == EWOULDBLOCK || errno == EINTR))
             return;
-        if (n == 0 || errno == EIO || errno == ENXIO || errno == ENODEV)
+        if (over || n == 0 || errno == EIO || errno == ENXIO || errno == ENODEV)
             hang_up(f);
         else
             uf_link_report_loss(f->l, "cannot read %s: %s", f->path, strerror(errno));

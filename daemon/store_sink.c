@@ -115,10 +115,11 @@ static int take_lock(const char *database, int *fd, struct uf_error *err)
     pid[n > 0 ? strcspn(pid, "\n") : 0] = '\0';
     close(*fd);
     *fd = -1;
-    return uf_fail(err, UF_EBUSY,
-                   "another underfootd%s%s already stores into %s: stop that one, or give this one "
-                   "its own daemon.database",
-                   *pid ? ", process " : "", pid, database);
+    return uf_fail(
+        err, UF_EBUSY,
+        "another underfootd%s%s%s already stores into %s: stop that one, or give this one "
+        "its own daemon.database",
+        *pid ? ", process " : "", pid, *pid ? "," : "", database);
 }
 
 static int find_start(struct sink *s, struct uf_store_start *start, struct uf_error *err)
