@@ -6,6 +6,7 @@
 #include "cli/show.h"
 #include "cli/text.h"
 #include "store/calibrations.h"
+#include "swing/targets.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -291,6 +292,65 @@ static int print_feet(const struct uf_swing_row *row, struct notes *notes, FILE 
     return uf_columns_print(&t, "  ", out);
 }
 
+/* ---- windows ---- */
+
+static int event_named(const char *name)
+{
+    for (int i = 0; i < UF_EVENTS; i++)
+        if (strcmp(name, uf_event_name((enum uf_event_kind)i)) == 0)
+            return i;
+    return -1;
+}
+
+static void print_target(const struct uf_swing_row *row, sqlite3_stmt *q, FILE *out)
+{
+    const char *label = (const char *)sqlite3_column_text(q, 0);
+    int metric = uf_metric_find((const char *)sqlite3_column_text(q, 1));
+    int from = event_named((const char *)sqlite3_column_text(q, 2));
+    int to = event_named((const char *)sqlite3_column_text(q, 3));
+    if (metric < 0 || from < 0 || to < 0) {
+        fprintf(out, "  %s: the row of table target names a metric or a moment that there is not\n",
+                label);
+        return;
+    }
+    struct uf_target t = {.from = (enum uf_event_kind)from,
+                          .to = (enum uf_event_kind)to,
+                          .from_pct = sqlite3_column_double(q, 4),
+                          .to_pct = sqlite3_column_double(q, 5),
+                          .tolerance_ms = sqlite3_column_double(q, 6)};
+    struct uf_judgement j;
+    uf_target_judge(&t, row->derived.value[metric], row->derived.sd[metric], row->derived.event,
+                    &j);
+    if (j.timing == UF_TIMING_UNKNOWN)
+        fprintf(out, "  %s: not known\n", label);
+    else if (j.off_ms < 0 || j.off_ms > 0)
+        fprintf(out, "  %s: %s, %.0f ms %s the window (+- %.0f ms%s)\n", label,
+                uf_timing_name(j.timing), fabs(j.off_ms), j.off_ms < 0 ? "before" : "after", j.u_ms,
+                j.sure ? "" : ": not sure");
+    else
+        fprintf(out, "  %s: %s (+- %.0f ms%s)\n", label, uf_timing_name(j.timing), j.u_ms,
+                j.sure ? "" : ": not sure");
+}
+
+/* Peaks against the windows of table target, which a studio edits. */
+static int print_targets(struct uf_cli *c, struct uf_store *s, const struct uf_swing_row *row)
+{
+    sqlite3_stmt *q;
+    int rc = sqlite3_prepare_v2(uf_store_db(s),
+                                "SELECT label, metric, from_event, to_event, from_pct, to_pct,"
+                                " tolerance_ms FROM target WHERE active = 1 ORDER BY id",
+                                -1, &q, NULL);
+    if (rc == SQLITE_OK) {
+        fprintf(c->out, "\nAgainst the windows of table target (common practice, no grade)\n");
+        while ((rc = sqlite3_step(q)) == SQLITE_ROW)
+            print_target(row, q, c->out);
+    }
+    sqlite3_finalize(q);
+    return rc == SQLITE_DONE ? UF_EXIT_DONE
+                             : uf_cli_fail(c, UF_EXIT_FAILED, "the windows cannot be read: %s",
+                                           sqlite3_errmsg(uf_store_db(s)));
+}
+
 /* ---- head ---- */
 
 static void print_moments(const struct uf_swing_row *row, FILE *out)
@@ -402,7 +462,8 @@ static int print_swing(struct uf_cli *c, struct uf_store *s, const struct uf_swi
     if (bad)
         return uf_cli_fail(c, UF_EXIT_FAILED, "no memory");
     print_notes(&notes, c->out);
-    return print_curves(c, s, row);
+    int rc = print_targets(c, s, row);
+    return rc ? rc : print_curves(c, s, row);
 }
 
 int uf_cli_swing(struct uf_cli *c)

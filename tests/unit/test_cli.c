@@ -249,6 +249,9 @@ static void marks_from_video(void **state)
          "");
     says(RUN("--config", b->config, "swing", "1"), 0, "60.0 ms before impact", "");
     says(RUN("--config", b->config, "swing", "1"), 0, "260.0 ms", "");
+    /* the vertical peak at 2.000 s, lead arm level about 1.95 s, shaft level about 2.02 s */
+    says(RUN("--config", b->config, "swing", "1"), 0,
+         "vertical between lead arm level and shaft level: on time", "");
     says(RUN("--config", b->config, "mark", "1", "--top", "none", "--impact", "none"), 0,
          "derived again", "");
     says(RUN("--config", b->config, "swing", "1"), 0, "Impact at 2.0490 s, by sensor", "");
