@@ -6,7 +6,7 @@
  * uncertainties assume.
  *   bench_teacher all [GOLFERS [SWINGS each]]          default 500 2: one line a number
  *   bench_teacher shortcomings [GOLFERS [SWINGS each]] default 25 8: one column a shortcoming
- *   bench_teacher cost                                 microseconds a swing */
+ * The last line of the first table is the cost of a swing. */
 #include "lesson.h"
 #include "swing/measure.h"
 #include "swing/propagate.h"
@@ -407,6 +407,8 @@ static void golfer(struct bench *b, int number, int swings)
     uf_given_nothing(&j.given);
     s.rig = j.config.rig;
     s.rate_hz = b->how.rate_hz;
+    /* the low-pass must lie below half the rate: a builder with 100 Hz has to set it lower */
+    j.config.analysis.cutoff_hz = fmin(j.config.analysis.cutoff_hz, 0.4 * s.rate_hz);
     s.seed = s.golfer.seed;
     j.b = b;
     b->expected += (size_t)swings;
