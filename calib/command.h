@@ -35,6 +35,10 @@ enum uf_calib_option {
     UF_OPT_MOST_KG,
     UF_OPT_PULL_KG,
     UF_OPT_PULL_HEIGHT,
+    UF_OPT_RECORDING,
+    UF_OPT_FOLLOW,
+    UF_OPT_SECONDS,
+    UF_OPT_DRIFT,
     UF_OPT_HELP,
     UF_OPT_VERSION,
     UF_CALIB_OPTIONS
@@ -66,6 +70,10 @@ void uf_calib_help(const struct uf_calib_command *command, FILE *out);
 
 const char *uf_calib_option_name(enum uf_calib_option o);
 
+/* The number of an option; initial where it was not given. */
+int uf_calib_number(const struct uf_calib_args *args, enum uf_calib_option option, double least,
+                    double most, double initial, double *out, struct uf_error *err);
+
 /* The configuration of --config, else of UF_CONFIG_PATH where it exists, else the defaults; with
  * --database in it. */
 int uf_calib_config(const struct uf_calib_args *args, struct uf_config *c, struct uf_error *err);
@@ -74,6 +82,7 @@ int uf_calib_config(const struct uf_calib_args *args, struct uf_config *c, struc
 int uf_calib_read_json(const char *path, json_t **out, struct uf_error *err);
 
 int uf_calib_plan(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_add(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_list(const struct uf_calib_args *args, FILE *out, struct uf_error *err);

@@ -15,7 +15,8 @@
            is new each time a weight is put down */
 #define RANK_CUTOFF   0.01
 #define WITHIN        0.999
-#define WHOLE_PLACES  8 /* fewer do not allow a choice of the model */
+#define WHOLE_PLACES  8    /* fewer do not allow a choice of the model */
+#define TIE           1.05 /* predictions this near are equal: the model that assumes less is taken */
 #define FEWEST_LOADS  3
 #define COMPONENTS_SQ (UF_COMPONENTS * UF_COMPONENTS)
 #define LARGEST_COLS  (UF_UNKNOWNS_MAX + UF_SHARED_ERRORS)
@@ -502,7 +503,7 @@ int uf_fit_best(struct uf_fit **out, struct uf_fit **other, const struct uf_rig 
         uf_fit_free(cells);
         return rc;
     }
-    bool take_whole = whole && whole->left_out_score < cells->left_out_score;
+    bool take_whole = whole && whole->left_out_score < TIE * cells->left_out_score;
     *out = take_whole ? whole : cells;
     if (other)
         *other = take_whole ? cells : whole;

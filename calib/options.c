@@ -3,12 +3,15 @@
 #include "base/setting.h"
 #include "calib/command.h"
 
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 const struct uf_calib_command uf_calib_command[] = {
     {"plan", "", 0, 0, uf_calib_plan,
      "which weights to put where, for these plates and weights; a session file, drawings"},
+    {"run", "FILE", 1, 1, uf_calib_run,
+     "captures the loads of a session file, step by step; goes on where it was stopped"},
     {"solve", "FILE", 1, 1, uf_calib_solve,
      "a session file with its counts to a calibration, and how good it is"},
     {"add", "FILE", 1, 1, uf_calib_add,
@@ -50,6 +53,12 @@ static const struct option {
     [UF_OPT_MOST_KG] = {"most-kg", "KG", "plan", "most to put on the plate (60)"},
     [UF_OPT_PULL_KG] = {"pull-kg", "KG", "plan", "most to hang on the string (15)"},
     [UF_OPT_PULL_HEIGHT] = {"pull-height", "MM", "plan", "of the string above the top (20)"},
+    [UF_OPT_RECORDING] = {"recording", "FILE", "run", "from a recording instead of the board"},
+    [UF_OPT_FOLLOW] = {"follow", "FILE", "run",
+                       "from the file that a running underfootd records to (daemon.record)"},
+    [UF_OPT_SECONDS] = {"seconds", "S", "run", "a load is measured for so long (3)"},
+    [UF_OPT_DRIFT] = {"drift", "S", "run",
+                      "the zero is watched for so long at the start (60; recording: 0)"},
     [UF_OPT_HELP] = {"help", NULL, NULL, "this text; after a command, its own"},
     [UF_OPT_VERSION] = {"version", NULL, NULL, "the program's version"},
 };
@@ -57,6 +66,21 @@ static const struct option {
 const char *uf_calib_option_name(enum uf_calib_option o)
 {
     return option[o].name;
+}
+
+int uf_calib_number(const struct uf_calib_args *args, enum uf_calib_option o, double least,
+                    double most, double initial, double *out, struct uf_error *err)
+{
+    const char *text = args->option[o];
+    char *end = NULL;
+    *out = initial;
+    if (!text)
+        return UF_OK;
+    *out = strtod(text, &end);
+    if (end == text || *end || !(*out >= least && *out <= most))
+        return uf_fail(err, UF_EINVAL, "--%s: \"%.40s\" is not a number from %g to %g",
+                       option[o].name, text, least, most);
+    return UF_OK;
 }
 
 static bool in_list(const char *list, const char *word)

@@ -12,22 +12,6 @@
 
 #define SERIES_STEPS_MAX 4
 
-/* A number of an option; initial where it was not given. */
-static int number(const struct uf_calib_args *args, enum uf_calib_option option, double least,
-                  double most, double initial, double *out, struct uf_error *err)
-{
-    const char *text = args->option[option];
-    char *end = NULL;
-    *out = initial;
-    if (!text)
-        return UF_OK;
-    *out = strtod(text, &end);
-    if (end == text || *end || !(*out >= least && *out <= most))
-        return uf_fail(err, UF_EINVAL, "--%s: \"%.40s\" is not a number from %g to %g",
-                       uf_calib_option_name(option), text, least, most);
-    return UF_OK;
-}
-
 /* One "name:kg:class" or "name:kg:tolerance in kg". */
 static int parse_weight(const char *text, size_t n, struct uf_weight *out, json_t *list,
                         struct uf_error *err)
@@ -97,11 +81,11 @@ static int parse_gravity(const struct uf_calib_args *args, struct uf_gravity *ou
                          struct uf_error *err)
 {
     double latitude, height, g;
-    int rc = number(args, UF_OPT_LATITUDE, -90, 90, NAN, &latitude, err);
+    int rc = uf_calib_number(args, UF_OPT_LATITUDE, -90, 90, NAN, &latitude, err);
     if (rc == UF_OK)
-        rc = number(args, UF_OPT_HEIGHT, -500, 9000, 0, &height, err);
+        rc = uf_calib_number(args, UF_OPT_HEIGHT, -500, 9000, 0, &height, err);
     if (rc == UF_OK)
-        rc = number(args, UF_OPT_GRAVITY, 9.7, 9.9, NAN, &g, err);
+        rc = uf_calib_number(args, UF_OPT_GRAVITY, 9.7, 9.9, NAN, &g, err);
     if (rc != UF_OK)
         return rc;
     if (isnan(latitude) == isnan(g))
@@ -131,16 +115,18 @@ static int parse_settings(const struct uf_calib_args *args, struct uf_plan_setti
     setup->level_tol_deg = 0.2;
     setup->drawing_tol_mm = 0.5;
     setup->drawing_tol_deg = 0.2;
-    int rc = number(args, UF_OPT_PLACEMENTS, 3, UF_PLAN_MAX, s->most, &most, err);
+    int rc = uf_calib_number(args, UF_OPT_PLACEMENTS, 3, UF_PLAN_MAX, s->most, &most, err);
     s->most = (int)most;
     if (rc == UF_OK)
-        rc = number(args, UF_OPT_WEDGE, 0, 30, 0, &s->wedge_deg, err);
+        rc = uf_calib_number(args, UF_OPT_WEDGE, 0, 30, 0, &s->wedge_deg, err);
     if (rc == UF_OK)
-        rc = number(args, UF_OPT_MOST_KG, 0.1, 500, s->lie_most_kg, &s->lie_most_kg, err);
+        rc = uf_calib_number(args, UF_OPT_MOST_KG, 0.1, 500, s->lie_most_kg, &s->lie_most_kg, err);
     if (rc == UF_OK)
-        rc = number(args, UF_OPT_PULL_KG, 0.1, 100, s->pull_most_kg, &s->pull_most_kg, err);
+        rc =
+            uf_calib_number(args, UF_OPT_PULL_KG, 0.1, 100, s->pull_most_kg, &s->pull_most_kg, err);
     if (rc == UF_OK)
-        rc = number(args, UF_OPT_PULL_HEIGHT, 0, 1000, s->pull_height_mm, &s->pull_height_mm, err);
+        rc = uf_calib_number(args, UF_OPT_PULL_HEIGHT, 0, 1000, s->pull_height_mm,
+                             &s->pull_height_mm, err);
     s->pulley = !args->option[UF_OPT_NO_PULLEY];
     return rc;
 }

@@ -29,13 +29,12 @@ def numbers(database):
 
 
 def record(place, *sim):
+    sent, _ = place.recording(*sim)
+    board = place.board()
     daemon = place.daemon(args=["--record", place.path("kept.ufr")])
-    daemon.wait_log("there is no board at")
-    place.sim("--pty", place.path("board"), "--lesson", "short", "--fast", "--truth",
-              place.path("truth.jsonl"), *sim)
-    daemon.wait_log("hung up")
+    board.send(sent)
     daemon.stop()
-    place.sim("--out", place.path("sent.ufr"), "--lesson", "short", *sim)
+    board.unplug()
     return daemon.database
 
 
@@ -50,7 +49,7 @@ def replay(place, name, *settings, env=None, args=(), code=0):
 
 def test_identical(place):
     live = record(place)
-    with open(place.path("kept.ufr"), "rb") as kept, open(place.path("sent.ufr"), "rb") as sent:
+    with open(place.path("kept.ufr"), "rb") as kept, open(place.path("sim.ufr"), "rb") as sent:
         check(kept.read() == sent.read(), "the recording is not what the board sent")
     again, log = replay(place, "again.db")
     check(one(live, "SELECT count(*) FROM swing") == len(swings_of(place.truth())) == 2, "swings")
@@ -62,6 +61,14 @@ def test_identical(place):
     # nobody knows when the recording was made, and its zeros are not today's
     check(one(again, "SELECT count(*) FROM swing WHERE trigger_utc_us IS NOT NULL") == 0, "UTC")
     check(one(again, "SELECT count(*) FROM tare") == 0, "a zero of a recording was stored")
+    # into the same database, which has a zero of the live run: still the recording's own zero
+    os.rename(live, place.path("same.db"))
+    same, _ = replay(place, "same.db")
+    check(one(same, "SELECT count(*) FROM swing") == 4, "swings")
+    twice = numbers(same)
+    for table in b:
+        check(twice[table] == sorted(b[table] * 2, key=twice[table].index), table,
+              "differs where a zero was stored before")
 
 
 def test_identical_on_a_bad_line(place):

@@ -152,7 +152,7 @@ static void figures_are_those_of_the_plate(void **state)
     for (int i = 0; i < d.n; i++)
         lying += d.reading[i].load.kind == UF_LOAD_VERTICAL;
     assert_int_equal(q->zeros, lying);
-    assert_true(q->zero_return_pct < 0.1);
+    assert_true(q->zero_return_pct > 0.01 && q->zero_return_pct < 0.3); /* 0.14 N of 196 N, 1 SD */
     for (int i = 0; i < 25; i++)
         assert_true(s.plate[0].cop_mm[i / 5][i % 5] < 2);
     uf_session_free(&s);

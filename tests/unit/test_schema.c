@@ -190,7 +190,8 @@ static void opening_changes_nothing(void **state)
     uf_store_close(reader);
 }
 
-/* A file of the newest user_version without a single row; and one that says 0 after a cut-off first start.
+/* A file of the newest user_version without a single row; and one that says 0 after a cut-off first
+ * start.
  */
 static void an_empty_file(void **state)
 {
