@@ -370,12 +370,99 @@ static void from_a_recording(void **state)
     free(b);
 }
 
+/* ---- check ---- */
+
+/* A recording of a weight at three places of the left plate; gain: of the plate against its data
+ * sheet, which is what the check uses without a calibration. */
+static int check(double gain, bool person, char **out, struct uf_error *err)
+{
+    static const double place[3][2] = {{0, 150}, {-100, -150}, {100, -150}};
+    struct bench *b = malloc(sizeof *b);
+    struct uf_calib_args args;
+    char folder[] = "/tmp/uf-run-XXXXXX", db[64], recording[64], command[64];
+    const struct made_spread none = {.noise_n = 0};
+    size_t size = 0;
+    assert_non_null(b);
+    assert_non_null(mkdtemp(folder));
+    snprintf(db, sizeof db, "%s/x.db", folder);
+    snprintf(recording, sizeof recording, "%s/day.ufr", folder);
+    start(b, 1);
+    made_build(&b->made, &b->rig.plate[0], &none, 1);
+    b->person = (struct made_person){.kg = {20 * gain}, .g_m_s2 = 9.81, .pulley = 1};
+    b->recording = fopen(recording, "wb");
+    assert_non_null(b->recording);
+    for (int i = 0; i < (person ? 1 : 3); i++) {
+        struct uf_load l = {.pieces = 1, .x_mm = place[i][0], .y_mm = place[i][1]};
+        if (person) { /* 80 kg who sways, somewhere near the middle */
+            b->person.kg[0] = 80 * gain;
+            l.x_mm = 20;
+            l.y_mm = 30;
+        }
+        stand(b, 6, NULL, 0);
+        handle(b);
+        stand(b, person ? 10 : 6, &l, person ? 4 : 0);
+        handle(b);
+    }
+    stand(b, 6, NULL, 0);
+    fclose(b->recording);
+    const char *with[] = {"underfoot-calib",
+                          "check",
+                          "--database",
+                          db,
+                          "--plate",
+                          "left",
+                          "--gravity",
+                          "9.81",
+                          "--recording",
+                          recording,
+                          person ? "--person" : "--weights",
+                          person ? "80" : "A:20:M1"};
+    if (uf_calib_args_parse(12, (char **)with, &args, err) != UF_OK)
+        fail_msg("%s", err->text);
+    int rc = UF_OK;
+    for (int day = 0; day < 2; day++) { /* twice: the trend is one day's */
+        FILE *f = open_memstream(out, &size);
+        rc = args.command->run(&args, f, err);
+        fclose(f);
+        if (day == 0)
+            free(*out);
+    }
+    snprintf(command, sizeof command, "rm -r %s", folder);
+    assert_int_equal(system(command), 0);
+    free(b);
+    return rc;
+}
+
+static void daily_check(void **state)
+{
+    (void)state;
+    struct uf_error err = {0, ""};
+    char *out;
+    if (check(1, false, &out, &err) != UF_OK)
+        fail_msg("%s\n%s", err.text, out);
+    assert_non_null(strstr(out, "pass left plate at 0, 150 mm: 196."));
+    assert_non_null(strstr(out, "left plate, last 1 day with a check"));
+    assert_non_null(strstr(out, "passed"));
+    free(out);
+    assert_int_equal(check(1.03, false, &out, &err), UF_ESTATE);
+    assert_non_null(strstr(out, "FAIL left plate at 100, -150 mm"));
+    assert_non_null(strstr(out, "(+3.0"));
+    assert_non_null(strstr(err.text, "3 of 3 loads are outside the limits"));
+    free(out);
+    if (check(1.004, true, &out, &err) != UF_OK)
+        fail_msg("%s\n%s", err.text, out);
+    assert_non_null(strstr(out, "pass left plate: 7"));
+    free(out);
+    assert_int_equal(check(1.05, true, &out, &err), UF_ESTATE);
+    free(out);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(captures_all),       cmocka_unit_test(goes_on_tomorrow),
         cmocka_unit_test(rejects_what_moves), cmocka_unit_test(sees_a_wrong_load),
         cmocka_unit_test(watches_the_drift),  cmocka_unit_test(a_full_disk_ends_it),
-        cmocka_unit_test(from_a_recording)};
+        cmocka_unit_test(from_a_recording),   cmocka_unit_test(daily_check)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
