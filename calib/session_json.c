@@ -52,7 +52,7 @@ static json_t *loads(const struct uf_session *s, const struct uf_fit *f)
     return NULL;
 }
 
-static json_t *quality(const struct uf_quality *q)
+static json_t *quality(const struct uf_quality *q, double creep_pct)
 {
     json_t *out = json_object();
     int failed = 0;
@@ -69,7 +69,8 @@ static json_t *quality(const struct uf_quality *q)
                {"linearity_pct", q->linearity_pct},
                {"hysteresis_pct", q->hysteresis_pct},
                {"repeatability_pct", q->repeatability_pct},
-               {"zero_return_pct", q->zero_return_pct}};
+               {"zero_return_pct", q->zero_return_pct},
+               {"creep_pct", creep_pct}};
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
         failed |= json_object_set_new(out, row[i].key, number(row[i].v));
     if (!failed)
@@ -142,7 +143,7 @@ static json_t *plate(const struct uf_session *s, int i, const char *base_name)
         failed |= json_object_set_new(out, "residual_scale", number(f->scale));
         failed |= json_object_set_new(out, "reading_pct", number(f->reading_pct));
         failed |= json_object_set_new(out, "loads", loads(s, f));
-        failed |= json_object_set_new(out, "quality", quality(&p->quality));
+        failed |= json_object_set_new(out, "quality", quality(&p->quality, p->creep_pct));
         failed |= json_object_set_new(out, "findings", findings(&p->findings));
         failed |= json_object_set_new(out, "leftover", leftover(&f->leftover));
         /* one standard uncertainty of the matrix each, independent of each other */

@@ -300,6 +300,43 @@ static void watches_the_drift(void **state)
     free(b);
 }
 
+static void watches_creep(void **state)
+{
+    (void)state;
+    struct bench *b = malloc(sizeof *b);
+    struct uf_document d;
+    assert_non_null(b);
+    for (int early = 0; early < 2; early++) {
+        start(b, 10);
+        json_t *json = empty_session(6);
+        json_t *first = json_array_get(json_object_get(json, "loads"), 0);
+        json_object_set_new(first, "watch_s", json_integer(40));
+        open_document(b, json, &d, 0);
+        stand(b, 6, NULL, 0);
+        handle(b);
+        stand(b, early ? 25 : 50, &d.reading[0].load, 0);
+        handle(b);
+        stand(b, 6, NULL, 0);
+        assert_non_null(strstr(b->said, "Leave it there for 40 s"));
+        json_t *times = json_object_get(json_object_get(first, "creep"), "t_s");
+        size_t n = json_array_size(times);
+        assert_true(early ? n >= 2 && n < 4 : n >= 4);
+        assert_true(json_number_value(json_array_get(times, 0)) < 3);
+        if (!early)
+            assert_true(json_number_value(json_array_get(times, n - 1)) > 37);
+        assert_int_equal(strstr(b->said, "It was taken off after") != NULL, early);
+        assert_non_null(strstr(b->said, "Load 2 of 14")); /* the zero after it was taken, too */
+        double t_s[UF_CREEP_MAX], (*raw)[UF_CHANNELS_MAX] = calloc(UF_CREEP_MAX, sizeof *raw);
+        int points;
+        assert_int_equal(
+            uf_document_creep(&d, &b->rig, 0, t_s, raw, UF_CREEP_MAX, &points, &b->err), UF_OK);
+        assert_int_equal(points, n);
+        free(raw);
+        close_document(b, &d);
+    }
+    free(b);
+}
+
 static void a_full_disk_ends_it(void **state)
 {
     (void)state;
@@ -460,9 +497,10 @@ static void daily_check(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(captures_all),       cmocka_unit_test(goes_on_tomorrow),
-        cmocka_unit_test(rejects_what_moves), cmocka_unit_test(sees_a_wrong_load),
-        cmocka_unit_test(watches_the_drift),  cmocka_unit_test(a_full_disk_ends_it),
-        cmocka_unit_test(from_a_recording),   cmocka_unit_test(daily_check)};
+        cmocka_unit_test(captures_all),        cmocka_unit_test(goes_on_tomorrow),
+        cmocka_unit_test(rejects_what_moves),  cmocka_unit_test(sees_a_wrong_load),
+        cmocka_unit_test(watches_the_drift),   cmocka_unit_test(watches_creep),
+        cmocka_unit_test(a_full_disk_ends_it), cmocka_unit_test(from_a_recording),
+        cmocka_unit_test(daily_check)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
