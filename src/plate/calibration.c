@@ -5,6 +5,8 @@
 #include <math.h>
 #include <string.h>
 
+#define LINES_LEAST 1e-3 /* of the determinant of three equal, independent lines */
+
 /* One cell's outputs in the plate's axes: R k, columns of missing outputs zero. */
 static void turn_cell(const struct uf_cell *cell, const struct uf_cell_matrix *m, double rk[3][3])
 {
@@ -16,6 +18,36 @@ static void turn_cell(const struct uf_cell *cell, const struct uf_cell_matrix *m
         rk[1][j] = t.sin * x + t.cos * y;
         rk[2][j] = there ? m->k[2][j] : 0;
     }
+}
+
+/* Do the lines of action of the horizontal outputs fix the plate in its plane? Not where all of
+ * them meet in one point or are parallel: then a moment about z goes past the cells unseen. The
+ * columns (direction, moment) of the outputs have rank 3, judged by the determinant of their Gram
+ * matrix. */
+static bool lines_fix(const struct uf_plate *plate)
+{
+    double g[3][3] = {{0}};
+    double length_m = 1e-3; /* makes the moments comparable with the directions */
+    for (int i = 0; i < plate->cells; i++)
+        length_m = fmax(length_m, hypot(plate->cell[i].x_mm, plate->cell[i].y_mm) / 1000);
+    for (int i = 0; i < plate->cells; i++) {
+        const struct uf_cell *cell = &plate->cell[i];
+        struct uf_turn t = uf_turn_of(cell->turn_deg);
+        for (int j = 0; j < 2; j++) {
+            if (cell->channel[j] < 0)
+                continue;
+            double v[3] = {j == 0 ? t.cos : -t.sin, j == 0 ? t.sin : t.cos, 0};
+            v[2] = (cell->x_mm * v[1] - cell->y_mm * v[0]) / 1000 / length_m;
+            for (int r = 0; r < 3; r++)
+                for (int c = 0; c < 3; c++)
+                    g[r][c] += v[r] * v[c];
+        }
+    }
+    double det = g[0][0] * (g[1][1] * g[2][2] - g[1][2] * g[2][1]) -
+                 g[0][1] * (g[1][0] * g[2][2] - g[1][2] * g[2][0]) +
+                 g[0][2] * (g[1][0] * g[2][1] - g[1][1] * g[2][0]);
+    double mean = (g[0][0] + g[1][1] + g[2][2]) / 3;
+    return det > LINES_LEAST * mean * mean * mean;
 }
 
 void uf_compose_cells(const struct uf_plate *plate, const struct uf_cell_matrix *cells,
@@ -54,7 +86,7 @@ void uf_compose_cells(const struct uf_plate *plate, const struct uf_cell_matrix 
     out->known[UF_FZ] = force[2];
     out->known[UF_MX] = force[2] && (level || force[1]);
     out->known[UF_MY] = force[2] && (level || force[0]);
-    out->known[UF_MZ] = force[0] && force[1];
+    out->known[UF_MZ] = force[0] && force[1] && lines_fix(plate);
     for (int r = 0; r < UF_COMPONENTS; r++)
         if (!out->known[r])
             memset(out->c[r], 0, sizeof out->c[r]);

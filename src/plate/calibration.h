@@ -34,7 +34,8 @@ struct uf_cell_matrix {
 
 /* wrench = sum over cells of [ R f ; r x R f ], f = k counts, R = rotation by turn_deg about z,
  * r = cell position (m). cells[] has plate->cells entries. A force component that no cell of the
- * plate measures, and each moment that rests on it, is not known. */
+ * plate measures, and each moment that rests on it, is not known; nor is Mz where the lines of
+ * action of all horizontal outputs meet in one point. */
 void uf_compose_cells(const struct uf_plate *plate, const struct uf_cell_matrix *cells,
                       struct uf_plate_matrix *out);
 
