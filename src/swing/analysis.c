@@ -445,6 +445,7 @@ static int analyse(struct uf_analysis *a, struct bench *b, const struct uf_captu
                            .curves = &a->curves,
                            .event = a->event,
                            .point = b->point,
+                           .cop_min_n = a->settings.cop_min_n,
                            .foot = given->foot};
     measure(a, &m, &scene, cal, given);
 
