@@ -79,24 +79,6 @@ static json_t *quality(const struct uf_quality *q, double creep_pct)
     return NULL;
 }
 
-/* Rows of combinations that loads make (orthonormal, channels in data-sheet newtons); what is
- * outside of them is left over. */
-static json_t *leftover(const struct uf_leftover *l)
-{
-    json_t *out = json_object(), *ways = json_array();
-    int failed = 0;
-    for (int w = 0; w < l->ways; w++)
-        failed |= json_array_append_new(ways, numbers(l->way[w], l->channels));
-    failed |= json_object_set_new(out, "n_per_count", numbers(l->n_per_count, l->channels));
-    failed |= json_object_set_new(out, "ways", ways);
-    failed |= json_object_set_new(out, "reading_pct", number(l->reading_pct));
-    failed |= json_object_set_new(out, "noise_n", number(l->noise_n));
-    if (!failed)
-        return out;
-    json_decref(out);
-    return NULL;
-}
-
 static json_t *patterns(const struct uf_fit *f)
 {
     json_t *out = json_array();
@@ -145,7 +127,7 @@ static json_t *plate(const struct uf_session *s, int i, const char *base_name)
         failed |= json_object_set_new(out, "loads", loads(s, f));
         failed |= json_object_set_new(out, "quality", quality(&p->quality, p->creep_pct));
         failed |= json_object_set_new(out, "findings", findings(&p->findings));
-        failed |= json_object_set_new(out, "leftover", leftover(&f->leftover));
+        failed |= json_object_set_new(out, "leftover", uf_leftover_to_json(&f->leftover));
         /* one standard uncertainty of the matrix each, independent of each other */
         failed |= json_object_set_new(out, "error_patterns", patterns(f));
     }
