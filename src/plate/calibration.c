@@ -109,3 +109,45 @@ void uf_calibration_nominal(const struct uf_rig *rig, struct uf_calibration *out
         uf_compose_cells(plate, cells, &out->plate[p]);
     }
 }
+
+#define SCALE_MOST 2.0 /* of the data-sheet scale, and its inverse the least */
+#define LEVER_MOST 1.5 /* of the farthest that a force can act from the sensor origin */
+
+static int output_plausible(const struct uf_plate *plate, const struct uf_cell *cell, int axis,
+                            const struct uf_plate_matrix *m, struct uf_error *err)
+{
+    static const char axis_name[] = "xyz", *const moment[] = {"Mx", "My", "Mz"};
+    int ch = cell->channel[axis];
+    double scale = cell->n_per_count[axis], ratio = m->c[UF_FZ][ch] / scale;
+    const char *place = uf_place_name(plate->place);
+    if (axis == 2 && m->known[UF_FZ] && !(ratio >= 1 / SCALE_MOST && ratio <= SCALE_MOST))
+        return uf_fail(
+            err, UF_EINVAL,
+            "%s plate, cell %s, channel %d: its Fz is %.3g times the data-sheet scale of "
+            "%g N a count%s; mend n_per_count in the rig, or the calibration (newtons, "
+            "force on the golfer)",
+            place, cell->name, ch, ratio, scale, ratio < 0 ? ", so the sign is turned round" : "");
+    double lever_m = hypot(hypot(plate->size_x_mm, plate->size_y_mm) / 2, plate->surface_mm) / 1000;
+    for (int r = UF_MX; r <= UF_MZ; r++) {
+        double lever = fabs(m->c[r][ch] / scale);
+        if (m->known[r] && !(lever <= LEVER_MOST * SCALE_MOST * lever_m))
+            return uf_fail(err, UF_EINVAL,
+                           "%s plate, cell %s, channel %d %c: its %s has a lever of %.3g m, longer "
+                           "than the plate; moments are in N m, not N mm",
+                           place, cell->name, ch, axis_name[axis], moment[r - UF_MX], lever);
+    }
+    return UF_OK;
+}
+
+int uf_calibration_plausible(const struct uf_rig *rig, const struct uf_calibration *cal,
+                             struct uf_error *err)
+{
+    int rc = UF_OK;
+    for (int p = 0; p < rig->plates; p++)
+        for (int i = 0; i < rig->plate[p].cells; i++)
+            for (int axis = 0; axis < 3 && rc == UF_OK; axis++)
+                if (rig->plate[p].cell[i].channel[axis] >= 0)
+                    rc = output_plausible(&rig->plate[p], &rig->plate[p].cell[i], axis,
+                                          &cal->plate[p], err);
+    return rc;
+}

@@ -42,6 +42,13 @@ void uf_compose_cells(const struct uf_plate *plate, const struct uf_cell_matrix 
 /* The data-sheet calibration: diagonal cell matrices from n_per_count. */
 void uf_calibration_nominal(const struct uf_rig *rig, struct uf_calibration *out);
 
+/* Is it of these plates at all? Each vertical output must weigh between half and twice its
+ * data-sheet scale in Fz, with the same sign, and no output may have a longer lever than the plate
+ * has. The sentence names the channel and what is likely wrong (kg for N, N mm for N m, a swapped
+ * sign). */
+int uf_calibration_plausible(const struct uf_rig *rig, const struct uf_calibration *cal,
+                             struct uf_error *err);
+
 /* JSON form, the one that underfoot-calib reads, stores and prints:
  *   { "uuid": "...", "name": "...", "plates": [
  *       { "plate": "left", "cells": [ { "cell": "1", "matrix": [[..],[..],[..]] }, ... ] }
