@@ -210,8 +210,10 @@ int uf_document_from_json(struct uf_document *d, json_t *json, const char *path,
         rc = uf_document_read_load(d, (int)i, json_array_get(loads, i), rig, &usual, path, err);
         d->n++;
     }
-    if (rc == UF_OK)
+    if (rc == UF_OK) {
+        uf_document_drift(d);
         rc = check_twice(d, path, err);
+    }
     if (rc != UF_OK)
         uf_document_free(d);
     return rc;

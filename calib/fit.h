@@ -4,8 +4,8 @@
  * Pure.
  *
  * Equations: known wrench + shared errors = matrix x counts + own errors. Errors that loads share
- * (a weight's mass, gravity, the pulley, how the drawing lies) are unknowns with a prior; a place's
- * own error is shared by the loads at that place; a channel is off by its noise and by
+ * (a weight's mass, gravity, the pulley, how the drawing lies) are unknowns with a prior; loads at
+ * one place have half of the variance of its error in common; a channel is off by its noise and by
  * reading_pct of what it reads (creep, non-linearity; told by what is left over, leftover.h). */
 #ifndef UF_CALIB_FIT_H
 #define UF_CALIB_FIT_H
@@ -58,6 +58,10 @@ struct uf_fit {
     double reading_pct; /* as the readings tell it, else as set */
     double scale;       /* spread of the residuals against what the tolerances say, >= 1 where the
                            patterns were widened by it */
+
+    /* shared errors of the loads, in standard uncertainties of what was stated: what the loads say
+     * they are, and how sure that is (1: nothing was learnt); 0 where one does not matter */
+    double shared[UF_SHARED_ERRORS], shared_sd[UF_SHARED_ERRORS];
 
     int readings, places;
     struct uf_fit_reading *reading; /* [readings], in the order of places */

@@ -106,7 +106,8 @@ static void rate(const struct planner *p, const struct uf_load *load, struct can
         size += c->w[k] * c->w[k];
         for (int e = 0; e < UF_OWN_ERRORS; e++)
             c->var[k] += w.own[e][k] * w.own[e][k] / (scale * scale);
-        for (int e = 0; e < UF_SHARED_ERRORS; e++) /* as if it were new in each load */
+        /* a weight's mass, as if it were new in each load; what else is shared: add_shared */
+        for (int e = UF_SHARED_WEIGHT; e < UF_SHARED_ERRORS; e++)
             c->var[k] += w.shared[e][k] * w.shared[e][k] / (scale * scale);
     }
     double reading = p->s->reading_pct / 100 * sqrt(size);
@@ -219,6 +220,24 @@ static void reach_of(const struct planner *p, double l[N][N][N], struct reach *o
     }
 }
 
+/* What no number of loads makes smaller, for it is wrong in each of them alike. */
+static void add_shared(const struct planner *p, struct reach *r)
+{
+    const struct uf_load_setup *s = p->setup;
+    double drawing_m = s->drawing_tol_mm / 1000 / sqrt(3);
+    double turn = s->drawing_tol_deg * 3.14159265358979323846 / 180 / sqrt(3);
+    double gravity = s->gravity.sd_m_s2 / s->gravity.g_m_s2;
+    double pull = hypot(gravity, s->pulley_tol_pct / 100 / sqrt(3));
+    double half_x = p->s->inner * p->plate->size_x_mm / 2000;
+    double half_y = p->s->inner * p->plate->size_y_mm / 2000;
+    double far2_m2 = (half_x * half_x + half_y * half_y) * 2 / 3; /* mean over the grid of 3 x 3 */
+    double arm2_m2 = (half_x * half_x + half_y * half_y) / 2;
+    r->vertical2_n2 += pow(VERTICAL_N * gravity, 2);
+    r->cop2_mm2 += 1e6 * (2 * drawing_m * drawing_m + far2_m2 * turn * turn);
+    r->horizontal2_n2 += pow(HORIZONTAL_N, 2) * (pull * pull + turn * turn);
+    r->turn2_nm2 += pow(HORIZONTAL_N, 2) * (arm2_m2 * pull * pull + drawing_m * drawing_m);
+}
+
 /* One number to lower: each part in units of what is wanted of it. */
 static double cost(const struct reach *r)
 {
@@ -290,6 +309,7 @@ static int take(struct planner *p, struct candidate *c, struct uf_plan_step *ste
     if (!factor_rows(p->info, l))
         return uf_fail(err, UF_EINVAL, "the loads of the plan have no finite weight");
     reach_of(p, l, &reach);
+    add_shared(p, &reach);
     const bool *known = rank.known;
     bool horizontal = known[UF_FX] && known[UF_FY];
     bool moments = known[UF_MX] && known[UF_MY] && known[UF_FZ];

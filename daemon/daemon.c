@@ -382,6 +382,7 @@ int uf_daemon_start_link(struct uf_daemon *d, struct uf_error *err)
     if (rc)
         return rc;
     uf_acquire_attach(d->acquire, d->link);
+    d->sources.link = d->link;
     return UF_OK;
 }
 

@@ -10,6 +10,7 @@
 
 struct uf_status_sources {
     const struct uf_config *config;
+    const struct uf_link *link;
     struct uf_acquire *acquire;
     struct uf_store_thread *store;
     struct uf_recorder *recorder; /* NULL: none */

@@ -81,7 +81,7 @@ static int check(struct uf_sim_settings *s, struct uf_error *err)
 
 /* ---- planning ---- */
 
-/* on_before, on_after: 1 somebody on the plates, 0 nobody, -1 either, as it was. */
+/* on_before: 1 somebody must be on the plates, 0 nobody, -1 either. */
 struct act_row {
     uf_sim_planner *planner;
     int on_before;

@@ -3,6 +3,7 @@
 """A line that is cut, falls silent, comes back; an end in the middle of a swing."""
 import os
 import signal
+import socket
 import time
 
 from e2e import check, one, rows, run, swings_of, wait_until
@@ -75,7 +76,7 @@ def test_end_in_a_swing(place):
     second = swings_of(truth)[1]
     board = place.board()
     daemon = place.daemon()
-    board.send(data[:at(data, truth, second["impact_s"] + 1.2)])
+    board.send(data[:at(data, truth, second["impact_s"] + 0.7)])
     log = daemon.stop()
     check(one(daemon.database, "SELECT count(*) FROM swing") == 2, log)
 
@@ -150,5 +151,27 @@ def test_tcp(place):
     check(one(daemon.database, "SELECT count(*) FROM swing") == 2, log)
 
 
+def test_silent_bridge(place):
+    """A bridge that is connected and sends nothing for ten seconds: it is connected to again."""
+    data, _ = place.recording(lesson="empty:2")
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen(2)
+        listener.settimeout(30)
+        daemon = place.daemon(["link.type=tcp",
+                               "link.device=localhost:%d" % listener.getsockname()[1]])
+        first = listener.accept()[0]
+        first.sendall(data)
+        daemon.wait_log("receiving:")
+        daemon.wait_log("stale: no sample")
+        second = listener.accept()[0]
+        check(first.recv(1) == b"", "the first connection is still open")
+        second.sendall(data)
+        daemon.wait_log("receiving:", times=2)
+        daemon.stop()
+        first.close()
+        second.close()
+
+
 run(test_unplugged, test_silent, test_end_in_a_swing, test_end_in_a_backswing, test_killed,
-    test_fifo, test_tcp)
+    test_fifo, test_tcp, test_silent_bridge)
