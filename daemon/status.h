@@ -15,6 +15,8 @@ struct uf_status_sources {
     struct uf_store_thread *store;
     struct uf_recorder *recorder; /* NULL: none */
     struct uf_control *control;   /* NULL: not yet */
+    struct uf_spool *spool;       /* NULL: none */
+    char no_spool[480];           /* why none, though there should be one */
     int64_t session_id;
     int64_t started_mono_us;
     bool stopping;
