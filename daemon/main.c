@@ -16,8 +16,10 @@ static int run(const struct uf_config *config)
 {
     struct uf_error err = {0};
     struct uf_daemon *d = calloc(1, sizeof *d);
-    if (!d)
+    if (!d) {
+        uf_log(UF_LOG_ERROR, "no memory to begin with");
         return EXIT_FAILED;
+    }
     d->config = *config;
 
     int rc = uf_check_paths(&d->config, &err);

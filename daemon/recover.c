@@ -9,8 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define LEAD_IN_S 60.0 /* played before the last CLEAR, so that the chain knows weight and stance  \
-                        */
+#define LEAD_IN_S                                                                                  \
+    60.0 /* played before the last CLEAR, so that the chain knows weight and stance                \
+          */
 #define CLOCKMAP_S 60.0
 
 struct place {
@@ -263,19 +264,24 @@ static int play(struct recovery *r, struct uf_error *err)
     return rc;
 }
 
-/* Did anything but END come after the last CLEAR? */
+/* Is there anything to do: bytes behind the last CLEAR, or a run that did not end in order, whose
+ * chain may go on? */
 static int anything_new(struct recovery *r, bool *news, struct uf_error *err)
 {
     int rc = UF_OK;
+    bool ended = false;
     *news = !r->has_clear && r->n > 0;
     for (size_t i = r->clear.segment; rc == UF_OK && r->has_clear && !*news && i < r->n; i++) {
         size_t at = i == r->clear.segment ? r->clear.at : UF_SPOOL_HEADER_BYTES;
         struct uf_spool_record record;
         rc = load(r, i, UF_SPOOL_SEGMENT_BYTES, err);
         while (rc == UF_OK && !*news &&
-               uf_spool_next(r->bytes, r->loaded, r->list[i].sequence, &at, &record))
+               uf_spool_next(r->bytes, r->loaded, r->list[i].sequence, &at, &record)) {
             *news = record.kind == UF_SPOOL_BYTES;
+            ended = record.kind == UF_SPOOL_END;
+        }
     }
+    *news = *news || !ended;
     return rc;
 }
 

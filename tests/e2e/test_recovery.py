@@ -79,8 +79,7 @@ def test_killed_in_a_swing(place):
     check(len(swings_of(truth)) == 1, truth)
     at_s = swings_of(truth)[0]["impact_s"]
     for part in (at_s - 0.3, at_s, at_s + 0.3):
-        cut = int(len(data) * part / (truth[-1]["end_s"] if "end_s" in truth[-1] else 1e9))
-        cut = cut if 0 < cut < len(data) else len(data) // 2
+        cut = int(len(data) * part / truth[-1]["end_s"])
         board = place.board()
         daemon = place.daemon(database=place.path(f"cut{part}.db"))
         daemon.wait_log("no calibration")
@@ -97,6 +96,28 @@ def test_killed_in_a_swing(place):
         whole(again)
         check(swings(again) == 1, "swings")
         board.unplug()
+
+
+def test_killed_when_all_is_stored(place):
+    """Nothing is missing, but a golfer stands there: who he is and what he weighs is not forgotten."""
+    data, truth = place.recording(lesson="empty:3,walk_on,stand:1,address,ball,address:2,address,ball,"
+                                         "address:2,step_off,empty:1")
+    second = swings_of(truth)[1]["start_s"]
+    cut = int(len(data) * second / truth[-1]["end_s"])
+    board = place.board()
+    daemon = place.daemon()
+    daemon.wait_log("no calibration")
+    board.send(data[:cut])
+    daemon.wait_status(lambda s: s["swings_stored"] == 1, "the first")
+    time.sleep(0.5)
+    crash(daemon)
+    again = place.daemon()
+    again.wait_log("found 0 swings that it may not have stored, going on from there")
+    again.wait_status(lambda s: "is open" in s["state_text"] or s["state"] == "receiving", "open")
+    board.send(data[cut:])
+    again.wait_status(lambda s: s["swings_stored"] == 1, "the second")
+    again.stop()
+    check(swings(again) == 2, "swings")
 
 
 def test_same_bytes_twice(place):
@@ -226,5 +247,5 @@ def test_ring(place):
     check(swings(again) == rounds * len(swings_of(truth)), "swings")
 
 
-run(test_locked_then_killed, test_killed_in_a_swing, test_same_bytes_twice, test_stored_and_killed,
+run(test_locked_then_killed, test_killed_in_a_swing, test_killed_when_all_is_stored, test_same_bytes_twice, test_stored_and_killed,
     test_damaged_spool, test_left_in_the_spool, test_ring)
