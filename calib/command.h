@@ -4,6 +4,7 @@
 #ifndef UF_CALIB_COMMAND_H
 #define UF_CALIB_COMMAND_H
 
+#include "calib/load.h"
 #include "config/config.h"
 #include "store/store.h"
 
@@ -35,6 +36,9 @@ enum uf_calib_option {
     UF_OPT_MOST_KG,
     UF_OPT_PULL_KG,
     UF_OPT_PULL_HEIGHT,
+    UF_OPT_PERSON,
+    UF_OPT_LIMIT_PCT,
+    UF_OPT_LIMIT_MM,
     UF_OPT_RECORDING,
     UF_OPT_FOLLOW,
     UF_OPT_SECONDS,
@@ -78,12 +82,19 @@ int uf_calib_number(const struct uf_calib_args *args, enum uf_calib_option optio
  * --database in it. */
 int uf_calib_config(const struct uf_calib_args *args, struct uf_config *c, struct uf_error *err);
 
+/* --weights into setup, and as "weights" of a session file into list (an array). */
+int uf_calib_weights(const struct uf_calib_args *args, struct uf_load_setup *setup, json_t *list,
+                     struct uf_error *err);
+/* --latitude and --height, or --gravity, as "gravity" of a session file. New reference. */
+int uf_calib_gravity(const struct uf_calib_args *args, json_t **out, struct uf_error *err);
+
 /* Reads a JSON file; the sentence has its name and the line. */
 int uf_calib_read_json(const char *path, json_t **out, struct uf_error *err);
 
 int uf_calib_plan(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_check(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_add(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_list(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_show(const struct uf_calib_args *args, FILE *out, struct uf_error *err);

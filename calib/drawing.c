@@ -19,11 +19,12 @@ static void open_plate(FILE *out, const struct uf_plate *p, bool in_print)
     if (in_print)
         fprintf(out, " width=\"%gmm\" height=\"%gmm\"", w, h);
     fprintf(out,
-            " viewBox=\"%g %g %g %g\" font-family=\"sans-serif\" font-size=\"11\" role=\"img\">\n"
+            " viewBox=\"%g %g %g %g\" font-family=\"sans-serif\" font-size=\"%d\" role=\"img\">\n"
             "<rect x=\"%g\" y=\"%g\" width=\"%g\" height=\"%g\" fill=\"none\" stroke=\"" INK
             "\" stroke-width=\"0.6\"/>\n",
-            -w / 2, -h / 2, w, h, -p->size_x_mm / 2, -p->size_y_mm / 2, p->size_x_mm, p->size_y_mm);
-    for (int i = 0; i < p->cells; i++)
+            -w / 2, -h / 2, w, h, in_print ? 11 : 24, -p->size_x_mm / 2, -p->size_y_mm / 2,
+            p->size_x_mm, p->size_y_mm);
+    for (int i = 0; i < p->cells && in_print; i++)
         fprintf(out,
                 "<circle cx=\"%g\" cy=\"%g\" r=\"12\" fill=\"none\" stroke=\"" GREY
                 "\" stroke-dasharray=\"2 2\"/>"
@@ -146,19 +147,19 @@ void uf_drawing_residuals(FILE *out, const struct uf_session *s, int plate)
     open_plate(out, &s->rig->plate[plate], false);
     for (int i = 0; i < p->fit->readings; i++) {
         bool vertical = shift_of(s, p, i, &load, &dx, &dy);
-        int number = s->number[p->fit->reading[i].reading] + 1;
-        fprintf(out,
-                "<circle cx=\"%.1f\" cy=\"%.1f\" r=\"2.5\" fill=\"%s\"/><text x=\"%.1f\" "
-                "y=\"%.1f\" fill=\"" GREY "\">%d</text>\n",
-                load->x_mm, -load->y_mm, load->kind == UF_LOAD_VERTICAL ? INK : BLUE,
-                load->x_mm + 4, -load->y_mm + 12, number);
+        bool first = i == 0 || p->fit->reading[i].place != p->fit->reading[i - 1].place;
+        fprintf(out, "<circle cx=\"%.1f\" cy=\"%.1f\" r=\"4\" fill=\"%s\"/>\n", load->x_mm,
+                -load->y_mm, load->kind == UF_LOAD_VERTICAL ? INK : BLUE);
+        if (first)
+            fprintf(out, "<text x=\"%.1f\" y=\"%.1f\" fill=\"" GREY "\">%d</text>\n",
+                    load->x_mm + 5, -load->y_mm + 24, s->number[p->fit->reading[i].reading] + 1);
         if (vertical)
             arrow(out, load->x_mm, load->y_mm, load->x_mm + magnify * dx, load->y_mm + magnify * dy,
                   4, "#b02020");
     }
     fprintf(out,
-            "<text x=\"0\" y=\"%g\" text-anchor=\"middle\">where each weight is found, drawn %g "
-            "times too far; greatest %.2f mm</text>\n</svg>\n",
+            "<text x=\"0\" y=\"%g\" text-anchor=\"middle\">found, %g times too far; "
+            "greatest %.2f mm</text>\n</svg>\n",
             s->rig->plate[plate].size_y_mm / 2 + 25, magnify, most);
 }
 
@@ -174,11 +175,11 @@ void uf_drawing_errors(FILE *out, const struct uf_session *s, int plate)
         error_most = fmax(error_most, fabs(r->residual[UF_FZ]));
     }
     fputs("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"-60 -120 420 240\" "
-          "font-family=\"sans-serif\" font-size=\"11\" role=\"img\">\n",
+          "font-family=\"sans-serif\" font-size=\"15\" role=\"img\">\n",
           out);
     fprintf(out,
             "<path d=\"M0 0h320M0 -100v200\" stroke=\"" INK "\" stroke-width=\"0.6\"/>\n"
-            "<text x=\"320\" y=\"14\" text-anchor=\"end\">load, N (to %.0f)</text>"
+            "<text x=\"320\" y=\"-106\" text-anchor=\"end\">load, N (to %.0f)</text>"
             "<text x=\"-4\" y=\"-96\" text-anchor=\"end\">%.2f N</text>"
             "<text x=\"-4\" y=\"104\" text-anchor=\"end\">&#8722;%.2f N</text>\n",
             load_most, error_most, error_most);
@@ -220,7 +221,7 @@ void uf_drawing_map(FILE *out, const struct uf_plate *plate,
         else
             fprintf(out,
                     "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\" "
-                    "font-size=\"15\">%.*f</text>\n",
+                    "font-size=\"26\">%.*f</text>\n",
                     x_mm, -y_mm + 6, digits, v);
     }
     fprintf(out, "<text x=\"0\" y=\"%g\" text-anchor=\"middle\">%s</text>\n</svg>\n",

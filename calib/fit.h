@@ -76,8 +76,9 @@ int uf_fit_new(struct uf_fit **out, enum uf_model model, const struct uf_rig *ri
                const struct uf_fit_settings *s, struct uf_error *err);
 void uf_fit_free(struct uf_fit *f);
 
-/* Both models; out is the one that predicts left-out places better, other (may be NULL) the
- * other. Below rank 6, and with fewer than 8 places, always CELLS. */
+/* Both models; out is the one that predicts left-out places better, other (may be NULL) the other.
+ * Within 5 % of each other it is WHOLE, which assumes less. Below rank 6, and with fewer than 8
+ * places, always CELLS. */
 int uf_fit_best(struct uf_fit **out, struct uf_fit **other, const struct uf_rig *rig, int plate,
                 const struct uf_load_setup *setup, const struct uf_reading *r, int n,
                 const struct uf_fit_settings *s, struct uf_error *err);

@@ -10,8 +10,9 @@
 
 #define N              UF_COMPONENTS
 #define CANDIDATES_MAX 400
-#define GRID_X         5
-#define GRID_Y         5
+#define GRID           5 /* places each way .. */
+#define GRID_FINE      7 /* .. of a plan of more than .. */
+#define FINE_FROM      25
 #define VERTICAL_N     400.0
 #define HORIZONTAL_N   100.0
 #define PRIOR          0.1 /* B against 1, before any load */
@@ -152,9 +153,10 @@ static void offer_all(struct planner *p, int plate_index)
                            .angle_tol_deg = s->angle_tol_deg};
     struct uf_load lie = base, pull = base, tilt = base;
     choose_pieces(p, s->lie_most_kg, &lie);
-    for (int i = 0; i < GRID_X * GRID_Y; i++) {
-        lie.x_mm = round(half_x * (2.0 * (i % GRID_X) / (GRID_X - 1) - 1));
-        lie.y_mm = round(half_y * (2.0 * (i / GRID_X) / (GRID_Y - 1) - 1));
+    int grid = s->most > FINE_FROM ? GRID_FINE : GRID;
+    for (int i = 0; i < grid * grid; i++) {
+        lie.x_mm = round(half_x * (2.0 * (i % grid) / (grid - 1) - 1));
+        lie.y_mm = round(half_y * (2.0 * (i / grid) / (grid - 1) - 1));
         offer(p, &lie);
         if (s->wedge_deg > 0)
             for (int d = 0; d < 4; d++) {

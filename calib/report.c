@@ -109,6 +109,8 @@ static void figures(FILE *out, const struct uf_solved_plate *p)
          q->repeatability_pct, "% of greatest"},
         {"zero return", "greatest change of zero after a load, as ISO 376 defines f0",
          q->zero_return_pct, "% of load"},
+        {"creep", "from 30 s to 300 s under a load, as ISO 376 defines c", p->creep_pct,
+         "% of load"},
         {"channels", "what no load can explain: creep, non-linearity", p->fit->reading_pct,
          "% of reading"},
     };
@@ -168,9 +170,9 @@ static void plate(FILE *out, const struct uf_session *s, int i)
     fputs("<div class=\"pictures\">\n", out);
     uf_drawing_residuals(out, s, i);
     uf_drawing_map(out, described, (const double(*)[UF_MAP_CELLS])p->cop_mm,
-                   "centre of pressure at 400 N: 95 % within, mm", 2);
+                   "place at 400 N: 95 % within, mm", 2);
     uf_drawing_map(out, described, (const double(*)[UF_MAP_CELLS])p->vertical_pct,
-                   "vertical force at 400 N: 95 % within, %", 3);
+                   "force at 400 N: 95 % within, %", 3);
     uf_drawing_errors(out, s, i);
     fputs("</div>\n", out);
     figures(out, p);

@@ -1,10 +1,7 @@
 /* SPDX-License-Identifier: MIT
- * The command run: captures the loads of a session file from the board's own line (the links of the
- * daemon), from a recording, or from a recording that a running daemon is still writing. One
- * loop, one thread. */
+ * Walking through a session: see walk.h; and the command run. */
 #include "base/clock.h"
-#include "calib/command.h"
-#include "calib/procedure.h"
+#include "calib/walk.h"
 #include "daemon/gate.h"
 #include "daemon/link.h"
 
@@ -20,7 +17,7 @@
 struct walk {
     FILE *out;
     const char *path;
-    struct uf_document document;
+    struct uf_document *document;
     struct uf_procedure *procedure;
     struct uf_wire *wire;
     struct uf_gate *gate;
@@ -50,7 +47,7 @@ static void say(void *who, const char *sentence)
 static int keep(void *who, struct uf_error *err)
 {
     struct walk *w = who;
-    return uf_document_write(w->document.json, w->path, err);
+    return w->path ? uf_document_write(w->document->json, w->path, err) : UF_OK;
 }
 
 static int64_t utc_us(void *who)
@@ -236,9 +233,7 @@ static int start(struct walk *w, const struct uf_calib_args *args, struct uf_con
         config->link.pace = UF_PACE_FAST;
         strcpy(config->link.device, recording);
     }
-    int rc = uf_document_read(&w->document, w->path, &config->rig, err);
-    if (rc == UF_OK)
-        rc = uf_procedure_new(&w->procedure, &config->rig, &w->document, settings, &owner, err);
+    int rc = uf_procedure_new(&w->procedure, &config->rig, w->document, settings, &owner, err);
     if (rc == UF_OK)
         rc = uf_wire_new(&w->wire, config->link.form, err);
     if (rc == UF_OK)
@@ -274,35 +269,33 @@ static void finish(struct walk *w)
     uf_gate_free(w->gate);
     uf_wire_free(w->wire);
     uf_procedure_free(w->procedure);
-    uf_document_free(&w->document);
 }
 
-int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *err)
+int uf_walk(const struct uf_calib_args *args, struct uf_config *config, struct uf_document *d,
+            const char *path, struct uf_procedure_settings *settings, FILE *out,
+            struct uf_walk_result *result, struct uf_error *err)
 {
-    struct uf_config config;
-    struct uf_procedure_settings settings;
     struct walk w;
     memset(&w, 0, sizeof w);
+    memset(result, 0, sizeof *result);
     w.out = out;
-    w.path = args->operand[0];
+    w.path = path;
+    w.document = d;
     w.fd = -1;
     w.newest_dev_us = -1;
-    uf_procedure_defaults(&settings);
-    bool recorded = args->option[UF_OPT_RECORDING] != NULL;
-    if (recorded && args->option[UF_OPT_FOLLOW])
+    if (args->option[UF_OPT_RECORDING] && args->option[UF_OPT_FOLLOW])
         return uf_fail(err, UF_EINVAL,
                        "give --recording (read to its end) or --follow (from its "
                        "end on), not both");
-    if (recorded) /* nobody can put anything right, or wait */
-        settings.patience_s = settings.drift_s = 0;
-    int rc = uf_calib_config(args, &config, err);
+    if (args->option[UF_OPT_RECORDING]) /* nobody can put anything right, or wait */
+        settings->patience_s = settings->drift_s = 0;
+    int rc = uf_calib_number(args, UF_OPT_SECONDS, 0.5, 600, settings->still.take_s,
+                             &settings->still.take_s, err);
     if (rc == UF_OK)
-        rc = uf_calib_number(args, UF_OPT_SECONDS, 0.5, 600, settings.still.take_s,
-                             &settings.still.take_s, err);
+        rc = uf_calib_number(args, UF_OPT_DRIFT, 0, 3600, settings->drift_s, &settings->drift_s,
+                             err);
     if (rc == UF_OK)
-        rc = uf_calib_number(args, UF_OPT_DRIFT, 0, 3600, settings.drift_s, &settings.drift_s, err);
-    if (rc == UF_OK)
-        rc = start(&w, args, &config, &settings, err);
+        rc = start(&w, args, config, settings, err);
     if (rc == UF_OK && w.loop_made) {
         uv_run(&w.loop, UV_RUN_DEFAULT);
         if (w.rc != UF_OK) {
@@ -311,10 +304,31 @@ int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *e
         }
     }
     if (w.procedure) {
-        int open = uf_procedure_open(w.procedure);
-        fprintf(out, "%d captured now, %d to go%s. File: %s\n", uf_procedure_captured(w.procedure),
-                open, w.interrupted && open ? "; run goes on from here" : "", w.path);
+        result->captured = uf_procedure_captured(w.procedure);
+        result->open = uf_procedure_open(w.procedure);
+        result->interrupted = w.interrupted;
     }
     finish(&w);
+    return rc;
+}
+
+int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *err)
+{
+    struct uf_config config;
+    struct uf_document document;
+    struct uf_procedure_settings settings;
+    struct uf_walk_result result;
+    const char *path = args->operand[0];
+    memset(&document, 0, sizeof document);
+    uf_procedure_defaults(&settings);
+    int rc = uf_calib_config(args, &config, err);
+    if (rc == UF_OK)
+        rc = uf_document_read(&document, path, &config.rig, err);
+    if (rc == UF_OK) {
+        rc = uf_walk(args, &config, &document, path, &settings, out, &result, err);
+        fprintf(out, "%d captured now, %d to go%s. File: %s\n", result.captured, result.open,
+                result.interrupted && result.open ? "; run goes on from here" : "", path);
+    }
+    uf_document_free(&document);
     return rc;
 }

@@ -46,6 +46,8 @@ static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, s
 
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
+    struct uf_given given;
+    char basis[UF_BASIS_SIZE];
     int64_t session_id = s->session_id;
     int known = job->maybe_stored ? find_again(s, job, &session_id, err) : 0;
     if (known)
@@ -56,15 +58,23 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
         .clock_drift_ppm = job->drift_ppm,
-        .settings = &s->config->analysis,
+        .basis = basis,
     };
     struct uf_analysis *analysis = NULL;
-    int rc = uf_analyse(job->capture, &s->config->rig, &job->calibration, &s->config->analysis,
-                        &analysis, err);
+    int rc = uf_store_given(s->store, 0, s->session_id, &given, basis, err);
+    if (!rc)
+        rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
+                              &s->config->analysis, &given, &analysis, err);
+    if (rc == UF_EINVAL) {
+        /* the raw counts are kept whatever the analysis says of them */
+        uf_log(UF_LOG_WARNING, "a swing is stored without numbers: %s; then: underfoot rederive",
+               err->text);
+        rc = UF_OK;
+    }
     if (!rc)
         rc = uf_store_swing_add(s->store, &meta, job->capture, analysis, uf_clock_utc_us(),
                                 &job->swing_id, err);
-    if (!rc)
+    if (!rc && analysis)
         job->flags = analysis->flags;
     if (!rc && job->maybe_stored) {
         if (s->taken_n < TAKEN_MAX) /* a second one with the same counts is another swing */

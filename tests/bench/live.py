@@ -3,6 +3,7 @@
 """The daemon at 2 kHz x 24 channels on a pty, for some minutes, while every commit of the store is
 slowed down: how many samples are lost, what it costs, and whether all swings are in the database.
   tests/bench/live.py BUILD [MINUTES] [MS]      default: 10 minutes, 5000 ms a commit"""
+import contextlib
 import os
 import signal
 import sys
@@ -47,6 +48,11 @@ def main():
         sim = place.sim("--pty", place.path("board"), "--rate", str(RATE_HZ), "--truth",
                         place.path("truth.jsonl"), "--lesson",
                         "empty:4,walk_on,stand:1" + ("," + CYCLE) * cycles, wait=False)
+        # The simulator stands for a board, which is never late whatever else the machine does.
+        priority = "plain"
+        with contextlib.suppress(PermissionError):
+            os.setpriority(os.PRIO_PROCESS, sim.pid, -15)
+            priority = "nice -15"
         daemon.wait_log("receiving:")
         time.sleep(2)
         # What the pty could not hold before the daemon had opened it is not its loss.
@@ -70,6 +76,11 @@ def main():
         log = daemon.wait_end(timeout_s=600)
         made = len(e2e.swings_of(place.truth()))
         stored = e2e.one(daemon.database, "SELECT count(*) FROM swing")
+        with open(place.path("sim.log")) as f:
+            report = "; ".join(line.split(": ", 1)[1] for line in f.read().splitlines()[1:])
+
+        def counted(key):
+            return last["counters"][key] - first["counters"][key]
         samples = last["samples"] - first["samples"]
         lost = last["lost"] - first["lost"]
         loop = (cpu_end[0] - cpu[0]) / took_s
@@ -79,6 +90,10 @@ def main():
             ("samples received", f"{samples}"),
             ("rate", f"{samples / took_s:.1f} Hz x {last['channels']} channels"),
             ("samples lost", f"{lost}"),
+            ("loop late by more than 40 ms", f"{counted('loop_stalls')} times, at most "
+                                             f"{last['counters']['loop_latest_ms']} ms"),
+            ("simulator's priority", priority),
+            ("simulator's report", report),
             ("bad packets", f"{last['bad'] - first['bad']}"),
             ("each commit slowed by", f"{slow_ms} ms"),
             ("recorded, lost bytes", f"{last['counters']['recorded_bytes']}, "

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT
  * Capturing a session by the signal alone: the procedure fed with frames of a simulated plate and a
  * simulated person, and the whole command on a recording. */
+#include "calib/check.h"
 #include "calib/command.h"
 #include "calib/procedure.h"
 #include "encoder.h"
@@ -300,6 +301,43 @@ static void watches_the_drift(void **state)
     free(b);
 }
 
+static void watches_creep(void **state)
+{
+    (void)state;
+    struct bench *b = malloc(sizeof *b);
+    struct uf_document d;
+    assert_non_null(b);
+    for (int early = 0; early < 2; early++) {
+        start(b, 10);
+        json_t *json = empty_session(6);
+        json_t *first = json_array_get(json_object_get(json, "loads"), 0);
+        json_object_set_new(first, "watch_s", json_integer(40));
+        open_document(b, json, &d, 0);
+        stand(b, 6, NULL, 0);
+        handle(b);
+        stand(b, early ? 25 : 50, &d.reading[0].load, 0);
+        handle(b);
+        stand(b, 6, NULL, 0);
+        assert_non_null(strstr(b->said, "Leave it there for 40 s"));
+        json_t *times = json_object_get(json_object_get(first, "creep"), "t_s");
+        size_t n = json_array_size(times);
+        assert_true(early ? n >= 2 && n < 4 : n >= 4);
+        assert_true(json_number_value(json_array_get(times, 0)) < 3);
+        if (!early)
+            assert_true(json_number_value(json_array_get(times, n - 1)) > 37);
+        assert_int_equal(strstr(b->said, "It was taken off after") != NULL, early);
+        assert_non_null(strstr(b->said, "Load 2 of 14")); /* the zero after it was taken, too */
+        double t_s[UF_CREEP_MAX], (*raw)[UF_CHANNELS_MAX] = calloc(UF_CREEP_MAX, sizeof *raw);
+        int points;
+        assert_int_equal(
+            uf_document_creep(&d, &b->rig, 0, t_s, raw, UF_CREEP_MAX, &points, &b->err), UF_OK);
+        assert_int_equal(points, n);
+        free(raw);
+        close_document(b, &d);
+    }
+    free(b);
+}
+
 static void a_full_disk_ends_it(void **state)
 {
     (void)state;
@@ -370,12 +408,155 @@ static void from_a_recording(void **state)
     free(b);
 }
 
+/* ---- check ---- */
+
+/* A recording of a weight at three places of the left plate; gain: of the plate against its data
+ * sheet, which is what the check uses without a calibration. */
+static int check(double gain, bool person, char **out, struct uf_error *err)
+{
+    static const double place[3][2] = {{0, 150}, {-100, -150}, {100, -150}};
+    struct bench *b = malloc(sizeof *b);
+    struct uf_calib_args args;
+    char folder[] = "/tmp/uf-run-XXXXXX", db[64], recording[64], command[64];
+    const struct made_spread none = {.noise_n = 0};
+    size_t size = 0;
+    assert_non_null(b);
+    assert_non_null(mkdtemp(folder));
+    snprintf(db, sizeof db, "%s/x.db", folder);
+    snprintf(recording, sizeof recording, "%s/day.ufr", folder);
+    start(b, 1);
+    made_build(&b->made, &b->rig.plate[0], &none, 1);
+    b->person = (struct made_person){.kg = {20 * gain}, .g_m_s2 = 9.81, .pulley = 1};
+    b->recording = fopen(recording, "wb");
+    assert_non_null(b->recording);
+    for (int i = 0; i < (person ? 1 : 3); i++) {
+        struct uf_load l = {.pieces = 1, .x_mm = place[i][0], .y_mm = place[i][1]};
+        if (person) { /* 80 kg who sways, somewhere near the middle */
+            b->person.kg[0] = 80 * gain;
+            l.x_mm = 20;
+            l.y_mm = 30;
+        }
+        stand(b, 6, NULL, 0);
+        handle(b);
+        stand(b, person ? 10 : 6, &l, person ? 4 : 0);
+        handle(b);
+    }
+    stand(b, 6, NULL, 0);
+    fclose(b->recording);
+    const char *with[] = {"underfoot-calib",
+                          "check",
+                          "--database",
+                          db,
+                          "--plate",
+                          "left",
+                          "--gravity",
+                          "9.81",
+                          "--recording",
+                          recording,
+                          person ? "--person" : "--weights",
+                          person ? "80" : "A:20:M1"};
+    if (uf_calib_args_parse(12, (char **)with, &args, err) != UF_OK)
+        fail_msg("%s", err->text);
+    int rc = UF_OK;
+    for (int day = 0; day < 2; day++) { /* twice: the trend is one day's */
+        FILE *f = open_memstream(out, &size);
+        rc = args.command->run(&args, f, err);
+        fclose(f);
+        if (day == 0)
+            free(*out);
+    }
+    snprintf(command, sizeof command, "rm -r %s", folder);
+    assert_int_equal(system(command), 0);
+    free(b);
+    return rc;
+}
+
+static void daily_check(void **state)
+{
+    (void)state;
+    struct uf_error err = {0, ""};
+    char *out;
+    if (check(1, false, &out, &err) != UF_OK)
+        fail_msg("%s\n%s", err.text, out);
+    assert_non_null(strstr(out, "pass left plate at 0, 150 mm: 196."));
+    assert_non_null(strstr(out, "left plate, last 1 day with a check"));
+    assert_non_null(strstr(out, "passed"));
+    free(out);
+    assert_int_equal(check(1.03, false, &out, &err), UF_ESTATE);
+    assert_non_null(strstr(out, "FAIL left plate at 100, -150 mm"));
+    assert_non_null(strstr(out, "(+3.0"));
+    assert_non_null(strstr(err.text, "3 of 3 loads are outside the limits"));
+    free(out);
+    if (check(1.004, true, &out, &err) != UF_OK)
+        fail_msg("%s\n%s", err.text, out);
+    assert_non_null(strstr(out, "pass left plate: 7"));
+    free(out);
+    assert_int_equal(check(1.05, true, &out, &err), UF_ESTATE);
+    free(out);
+}
+
+/* ---- what no load can make ---- */
+
+static void loose_foot(void **state)
+{
+    (void)state;
+    struct uf_error err = {0, ""};
+    struct bench *b = malloc(sizeof *b);
+    struct uf_document d;
+    struct uf_reading *r, bad;
+    struct uf_fit *f;
+    struct uf_leftover back;
+    struct uf_plate_check row;
+    struct uf_check_limits limits;
+    int *number, n;
+    char sentence[400];
+    assert_non_null(b);
+    start(b, 11);
+    uf_check_defaults(&limits);
+    assert_int_equal(uf_document_from_json(&d, session_json(16, 11, NULL), "mem", &b->rig, &err),
+                     UF_OK);
+    assert_int_equal(uf_document_captured(&d, &r, &number, &n, &err), UF_OK);
+    assert_int_equal(uf_fit_best(&f, NULL, &b->rig, 0, &d.setup, r, n, &d.fit, &err), UF_OK);
+    json_t *channels = json_array();
+    for (int j = 0; j < f->channels; j++)
+        json_array_append_new(channels, json_integer(f->channel[j]));
+    json_t *entry = json_pack("{s:o, s:o}", "channels", channels, "leftover",
+                              uf_leftover_to_json(&f->leftover));
+    assert_false(uf_leftover_from_json(entry, &b->rig.plate[1], &back)); /* other channels */
+    assert_true(uf_leftover_from_json(entry, &b->rig.plate[0], &back));
+    for (int w = 0; w < back.ways; w++)
+        assert_memory_equal(back.way[w], f->leftover.way[w], 12 * sizeof(double));
+    json_decref(entry);
+    bad = r[16]; /* 20 kg in the middle */
+    assert_int_equal(uf_check_load(&b->rig.plate[0], &f->matrix, &back, &d.setup, &bad, false,
+                                   &limits, &row, sentence, &err),
+                     UF_OK);
+    if (!row.passed)
+        fail_msg("%s", sentence);
+    /* cell 2 hangs: its neighbours carry what it should, so that the sum is right */
+    double moved = bad.above_raw[5] * 0.3;
+    bad.above_raw[5] -= moved;
+    bad.above_raw[2] += moved / 2;
+    bad.above_raw[8] += moved / 2;
+    assert_int_equal(uf_check_load(&b->rig.plate[0], &f->matrix, &back, &d.setup, &bad, false,
+                                   &limits, &row, sentence, &err),
+                     UF_OK);
+    assert_false(row.passed);
+    assert_non_null(strstr(sentence, "a loose foot"));
+    uf_fit_free(f);
+    free(r);
+    free(number);
+    uf_document_free(&d);
+    free(b);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(captures_all),       cmocka_unit_test(goes_on_tomorrow),
-        cmocka_unit_test(rejects_what_moves), cmocka_unit_test(sees_a_wrong_load),
-        cmocka_unit_test(watches_the_drift),  cmocka_unit_test(a_full_disk_ends_it),
-        cmocka_unit_test(from_a_recording)};
+        cmocka_unit_test(captures_all),        cmocka_unit_test(goes_on_tomorrow),
+        cmocka_unit_test(rejects_what_moves),  cmocka_unit_test(sees_a_wrong_load),
+        cmocka_unit_test(watches_the_drift),   cmocka_unit_test(watches_creep),
+        cmocka_unit_test(a_full_disk_ends_it), cmocka_unit_test(from_a_recording),
+        cmocka_unit_test(daily_check),         cmocka_unit_test(loose_foot)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
