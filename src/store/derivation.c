@@ -319,7 +319,7 @@ int uf_derivation_read(struct uf_store *s, int64_t id, struct uf_derived *d, str
         d->reason[i] = UF_REASON_NONE;
     }
     for (int i = 0; i < UF_EVENTS; i++)
-        d->event[i] = (struct uf_event){NAN, UF_SOURCE_NONE};
+        d->event[i] = (struct uf_event){NAN, NAN, UF_SOURCE_NONE};
     sqlite3_stmt *q;
     int rc = prepare_of(s, &q, "SELECT flags FROM derivation WHERE id = ?1", id, err);
     if (rc)
