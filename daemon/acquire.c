@@ -464,7 +464,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     a->replay = c->link.type == UF_LINK_REPLAY;
     a->calibration = start->calibration;
     a->calibration_id = start->calibration_id;
-    a->hand = c->pipeline.hand;
+    /* A recording's golfer is not the one of the open session. */
+    a->hand = start->has_hand && !a->replay ? start->hand : c->pipeline.hand;
     a->newest_dev_us = -1;
     snprintf(a->text, sizeof a->text, "opening %s", c->link.device);
     /* A recording brings its own zero: one of today would make other numbers of it. */
@@ -478,6 +479,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     if (!rc)
         rc = uf_pipeline_new(&a->pipeline, &c->pipeline, &c->rig, &a->calibration,
                              keep ? start->tare_raw : NULL, err);
+    if (!rc)
+        uf_pipeline_set_hand(a->pipeline, a->hand);
     if (rc) {
         uf_acquire_free(a);
         return rc;

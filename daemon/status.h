@@ -14,7 +14,6 @@ struct uf_status_sources {
     struct uf_store_thread *store;
     struct uf_recorder *recorder; /* NULL: none */
     struct uf_control *control;   /* NULL: not yet */
-    int64_t session_id;
     int64_t started_mono_us;
     bool stopping;
 };

@@ -4,7 +4,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
-#include "store/store.h"
+#include "store/lessons.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -23,10 +23,21 @@ struct sink {
 
 /* ---- jobs; store thread ---- */
 
+static int read_lesson(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    struct uf_lesson lesson;
+    int rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &lesson, err);
+    if (rc)
+        return rc;
+    job->session_id = lesson.session_id;
+    job->has_hand = lesson.player_id != 0;
+    job->hand = lesson.hand;
+    return UF_OK;
+}
+
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     const struct uf_swing_meta meta = {
-        .session_id = s->session_id,
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
@@ -39,8 +50,10 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     if (!rc)
         rc = uf_store_swing_add(s->store, &meta, job->capture, analysis, uf_clock_utc_us(),
                                 &job->swing_id, err);
-    if (!rc)
+    if (!rc) {
         job->flags = analysis->flags;
+        (void)read_lesson(s, job, NULL); /* the swing is stored, whatever this says */
+    }
     uf_analysis_free(analysis);
     return rc;
 }
@@ -70,6 +83,8 @@ static int store_job(void *who, struct uf_job *job, struct uf_error *err)
     case UF_JOB_CALIBRATION:
         return read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
                                 &job->calibration_id, err);
+    case UF_JOB_LESSON:
+        return read_lesson(s, job, err);
     }
     return UF_OK;
 }
@@ -78,8 +93,11 @@ static void close_sink(void *who)
 {
     struct sink *s = who;
     struct uf_error err = {0};
-    if (s->session_id > 0 &&
-        uf_store_session_close(s->store, s->session_id, uf_clock_utc_us(), &err) != UF_OK)
+    struct uf_lesson open = {0};
+    if (s->session_id > 0)
+        (void)uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, NULL);
+    if (open.session_id > 0 &&
+        uf_store_session_close(s->store, open.session_id, uf_clock_utc_us(), &err) != UF_OK)
         uf_log(UF_LOG_WARNING, "store: the session stays open in the database: %s", err.text);
     uf_store_close(s->store);
     if (s->lock_fd >= 0)
@@ -133,6 +151,13 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     rc = uf_store_session_open(s->store, start->rig_id, uf_clock_utc_us(), &start->session_id, err);
     s->rig_id = start->rig_id;
     s->session_id = start->session_id;
+    struct uf_lesson open;
+    if (!rc)
+        rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, err);
+    if (!rc) {
+        start->has_hand = open.player_id != 0;
+        start->hand = open.hand;
+    }
     return rc;
 }
 

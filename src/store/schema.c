@@ -126,9 +126,15 @@ static int migrate_1(struct uf_store *s, struct uf_error *err)
     return rc ? rc : metric_table(s, err);
 }
 
+static int migrate_2(struct uf_store *s, struct uf_error *err)
+{
+    return uf_db_exec(s, uf_schema_sql_2, DOING, err);
+}
+
 /* Number i + 1 makes user_version i + 1 of i. Never change one that has been released. */
 static int (*const migrations[])(struct uf_store *s, struct uf_error *err) = {
     migrate_1,
+    migrate_2,
 };
 
 int uf_schema_version(void)
