@@ -72,7 +72,6 @@ static int empty_log(struct uf_store *s, struct uf_error *err)
     int rc = uf_db_prepare(s, &q, "PRAGMA wal_checkpoint(TRUNCATE)", DOING, err);
     if (rc)
         return rc;
-    sqlite3_busy_timeout(s->db, PATIENCE_MS);
     bool busy = sqlite3_step(q) != SQLITE_ROW || sqlite3_column_int(q, 0) != 0;
     sqlite3_finalize(q);
     if (!busy)
@@ -97,6 +96,7 @@ int uf_erase(struct uf_store *s, int64_t player_id, struct uf_erased *out, struc
     rc = uf_db_end(s, rc, DOING, err);
     if (rc)
         return rc;
+    sqlite3_busy_timeout(s->db, PATIENCE_MS);
     rc = uf_db_exec(s, "VACUUM", "pack the database after erasing a player (he is erased)", err);
     if (rc == 0)
         rc = empty_log(s, err);

@@ -20,17 +20,17 @@
 
 struct bay {
     struct place *place;
+    struct bay *template;
     char csv[120], folder[120];
 };
 
-/* Six swings, a minute apart: three of Kim's, three of nobody's. */
-static int set_up(void **state)
+/* Six swings, a minute apart: three of session 1, three of session 2. Made once; each test has a
+ * copy. */
+static int make_template(void **state)
 {
     struct bay *b = calloc(1, sizeof *b);
     setenv("TZ", "UTC", 1);
     b->place = place_new();
-    snprintf(b->csv, sizeof b->csv, "%s/shots.csv", b->place->folder);
-    snprintf(b->folder, sizeof b->folder, "%s/kim", b->place->folder);
     struct uf_store *s = open_store(b->place, UF_STORE_CREATE);
     struct studio t;
     studio_set_up(&t, s);
@@ -40,8 +40,31 @@ static int set_up(void **state)
                      0);
     for (int i = 3; i < 6; i++)
         add_swing(&t, s, 700 + i, false, T0 + 60 * i);
+    run_sql(s, "PRAGMA wal_checkpoint(TRUNCATE)");
     uf_store_close(s);
     *state = b;
+    return 0;
+}
+
+static int set_up(void **state)
+{
+    struct bay *template = *state, *b = calloc(1, sizeof *b);
+    b->template = template;
+    b->place = place_new();
+    snprintf(b->csv, sizeof b->csv, "%s/shots.csv", b->place->folder);
+    snprintf(b->folder, sizeof b->folder, "%s/kim", b->place->folder);
+    char command[240];
+    snprintf(command, sizeof command, "cp '%s' '%s'", template->place->db, b->place->db);
+    assert_int_equal(system(command), 0);
+    *state = b;
+    return 0;
+}
+
+static int drop_template(void **state)
+{
+    struct bay *b = *state;
+    place_free(b->place);
+    free(b);
     return 0;
 }
 
@@ -51,6 +74,7 @@ static int tear_down(void **state)
     char command[200];
     snprintf(command, sizeof command, "rm -rf '%s'", b->folder);
     (void)!system(command);
+    *state = b->template;
     place_free(b->place);
     free(b);
     return 0;
@@ -445,5 +469,5 @@ int main(void)
         T(erasing),
         T(erasing_beside_a_reader),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, make_template, drop_template);
 }
