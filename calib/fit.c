@@ -8,11 +8,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define ROUNDS        3    /* of the linearised problem */
-#define FLOOR_N       0.01 /* no equation is better than this */
-#define RANK_CUTOFF   0.01
-#define WITHIN        0.999
-#define WHOLE_PLACES  8 /* fewer do not allow a choice of the model */
+#define ROUNDS  3    /* of the linearised problem */
+#define FLOOR_N 0.01 /* no equation is better than this */
+#define SAME_PLACE                                                                                 \
+    0.5 /* part of the variance of a place's error that all loads there have; the rest             \
+           is new each time a weight is put down */
+#define WHOLE_PLACES  8    /* fewer do not allow a choice of the model */
+#define TIE           1.05 /* predictions this near are equal: the model that assumes less is taken */
 #define FEWEST_LOADS  3
 #define COMPONENTS_SQ (UF_COMPONENTS * UF_COMPONENTS)
 #define LARGEST_COLS  (UF_UNKNOWNS_MAX + UF_SHARED_ERRORS)
@@ -43,41 +45,6 @@ struct work {
 static double scale_of(const struct work *w, int component)
 {
     return component < UF_MX ? 1 : w->fit->state.length_m;
-}
-
-/* ---- rank ---- */
-
-int uf_load_rank_of(const struct uf_plate *plate, double wrench[][UF_COMPONENTS], int n,
-                    struct uf_load_rank *out, struct uf_error *err)
-{
-    memset(out, 0, sizeof *out);
-    int rows = n < UF_COMPONENTS ? UF_COMPONENTS : n; /* zero rows change nothing */
-    double length_m = hypot(plate->size_x_mm, plate->size_y_mm) / 2000, greatest = 0;
-    double *a = calloc((size_t)(rows * UF_COMPONENTS), sizeof *a), v[COMPONENTS_SQ];
-    if (!a)
-        return uf_fail(err, UF_ENOMEM, "no memory for the loads");
-    for (int i = 0; i < n; i++)
-        greatest = fmax(greatest, sqrt(wrench[i][0] * wrench[i][0] + wrench[i][1] * wrench[i][1] +
-                                       wrench[i][2] * wrench[i][2]));
-    for (int i = 0; i < n && greatest > 0; i++)
-        for (int k = 0; k < UF_COMPONENTS; k++)
-            a[i * UF_COMPONENTS + k] = wrench[i][k] / (k < UF_MX ? 1 : length_m) / greatest;
-    int rc = uf_lsq_singular(a, rows, UF_COMPONENTS, out->singular, v, err);
-    free(a);
-    if (rc != UF_OK)
-        return rc;
-    while (out->rank < UF_COMPONENTS && out->singular[out->rank] > RANK_CUTOFF * out->singular[0])
-        out->rank++;
-    out->condition =
-        out->rank == UF_COMPONENTS ? out->singular[0] / out->singular[UF_COMPONENTS - 1] : INFINITY;
-    for (int k = 0; k < UF_COMPONENTS; k++) {
-        double within = 0;
-        for (int d = 0; d < out->rank; d++)
-            within += v[d * UF_COMPONENTS + k] * v[d * UF_COMPONENTS + k];
-        out->known[k] = within > WITHIN;
-        out->weakest[k] = v[(UF_COMPONENTS - 1) * UF_COMPONENTS + k];
-    }
-    return UF_OK;
 }
 
 /* ---- setting up ---- */
@@ -195,7 +162,7 @@ static int whiten_place(struct work *w, int p, struct uf_error *err)
                     double sum = 0;
                     for (int e = 0; e < UF_OWN_ERRORS; e++)
                         sum += li->own[e][k] * lj->own[e][l];
-                    sum /= scale_of(w, k) * scale_of(w, l);
+                    sum *= (i == j ? 1 : SAME_PLACE) / (scale_of(w, k) * scale_of(w, l));
                     if (i == j)
                         for (int h = 0; h < nc; h++) {
                             double sd = channel_sd(w, first + i, h);
@@ -341,6 +308,22 @@ static int take_patterns(struct work *w, struct uf_error *err)
     return UF_OK;
 }
 
+/* What the loads say about the errors that they share. */
+static void take_shared(struct work *w)
+{
+    struct uf_fit *f = w->fit;
+    for (int e = 0; e < w->shared; e++) {
+        int at = f->state.unknowns + e;
+        double var = 0;
+        for (int r = 0; r < w->lsq.rank; r++) {
+            double part = w->lsq.v[at * w->lsq.rank + r] / w->lsq.singular[r];
+            var += part * part;
+        }
+        f->shared[w->shared_error[e]] = w->lsq.x[at];
+        f->shared_sd[w->shared_error[e]] = sqrt(var);
+    }
+}
+
 /* Size of the residual of some rows as if they had been left out: r'(1 - H)^-1 r. */
 static int deletion(const struct work *w, int from, int n, double *size, double *left_out,
                     struct uf_error *err)
@@ -432,6 +415,7 @@ int uf_fit_new(struct uf_fit **out, enum uf_model model, const struct uf_rig *ri
         rc = solve(&w, err);
     if (rc == UF_OK) {
         take_matrix(&w);
+        take_shared(&w);
         rc = take_patterns(&w, err);
     }
     if (rc == UF_OK)
@@ -482,7 +466,7 @@ int uf_fit_best(struct uf_fit **out, struct uf_fit **other, const struct uf_rig 
         uf_fit_free(cells);
         return rc;
     }
-    bool take_whole = whole && whole->left_out_score < cells->left_out_score;
+    bool take_whole = whole && whole->left_out_score < TIE * cells->left_out_score;
     *out = take_whole ? whole : cells;
     if (other)
         *other = take_whole ? cells : whole;

@@ -18,7 +18,12 @@
 #define SILENT_S     2.0           /* open for so long without a sample: say what is missing */
 #define DROP_S       10.0          /* ... and so long: let go of the line and try again */
 #define NOTE_EVERY_S 10.0          /* the board's own log lines are passed on so often at most */
-#define RATE_MARKS   21            /* ticks over which the rate is measured: 2 s */
+#define ZERO_WAIT_S  15.0          /* samples for so long without a zero: say what is missing */
+#define HELLO_MOST   3    /* boards on one line within HELLO_S: more are not told apart .. */
+#define HELLO_S      10.0 /* .. in the log any more */
+#define RATE_MARKS   21   /* ticks over which the rate is measured: 2 s */
+
+_Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
 
 struct mark {
     int64_t mono_us;
@@ -44,10 +49,14 @@ struct uf_acquire {
 
     int64_t newest_dev_us; /* -1: none yet */
     int64_t opened_mono_us, sample_mono_us, note_mono_us;
-    uint64_t bytes_since_open, reboots;
+    uint64_t bytes_since_open, reboots, strange_hellos;
     bool clock_fed;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
+    bool zero_missed; /* it was said that there is none yet */
+    int64_t first_dev_us;
+    int64_t hello_mono_us; /* since then .. */
+    int hellos;            /* .. so many changed HELLOs */
 
     struct mark marks[RATE_MARKS];
     int next_mark;
@@ -206,16 +215,61 @@ static void refuse(struct uf_acquire *a, const char *why)
     uf_link_drop(a->link, true, why);
 }
 
+/* Samples come, but there is no zero to count from, so no force and no swing: why? */
+static void say_no_zero(struct uf_acquire *a)
+{
+    const struct uf_pipeline_doubts *d = uf_pipeline_doubts(a->pipeline);
+    uint64_t samples = uf_pipeline_counts(a->pipeline)->samples;
+    const char *why = "step off the plates and leave them still for some seconds";
+    if (d->rail > samples / 4)
+        why = "a channel is at its rail: look at the cells' wiring and the amplifier's range";
+    else if (d->excitation > samples / 4)
+        why = "the board says that the excitation is out of range: look at its supply";
+    a->zero_missed = true;
+    uf_log(UF_LOG_WARNING, "no zero yet after %.0f s, and no swing without one: %s", ZERO_WAIT_S,
+           why);
+    store_event(a, "no_zero", why);
+}
+
+static void take_sample(struct uf_acquire *a, int64_t t_dev_us)
+{
+    if (a->newest_dev_us < 0)
+        a->first_dev_us = t_dev_us;
+    a->newest_dev_us = t_dev_us;
+    if (!a->has_tare && !a->zero_missed &&
+        1e-6 * (double)(t_dev_us - a->first_dev_us) > ZERO_WAIT_S)
+        say_no_zero(a);
+}
+
+/* Two boards on one line change the HELLO all the time; that is one thing to say, not a thousand.
+ */
+static bool too_many_hellos(struct uf_acquire *a)
+{
+    int64_t now_us = uf_clock_mono_us();
+    if (now_us - a->hello_mono_us > (int64_t)(1e6 * HELLO_S)) {
+        a->hello_mono_us = now_us;
+        a->hellos = 0;
+    }
+    if (++a->hellos <= HELLO_MOST)
+        return false;
+    if (a->hellos == HELLO_MOST + 1)
+        uf_log(UF_LOG_WARNING, "the HELLO on this line changes all the time: two boards, or one "
+                               "that restarts; set link.board_id to listen to one");
+    return true;
+}
+
 static void take_hello(struct uf_acquire *a, const struct uf_hello *hello)
 {
     struct uf_error err = {0};
-    char text[300];
+    char text[480];
     if (uf_gate_check(a->gate, hello, &err) != UF_OK) {
         refuse(a, err.text);
         return;
     }
     uf_clockmap_reset(a->clockmap); /* another firmware, another clock */
     a->clock_fed = false;
+    if (too_many_hellos(a))
+        return;
     board_text(a, text, sizeof text);
     store_event(a, "hello", text);
     if (a->state == UF_RECEIVING) /* another firmware while it ran */
@@ -230,7 +284,7 @@ static void take_event(struct uf_acquire *a, struct uf_pipeline_event *event,
         take_hello(a, &event->hello);
         break;
     case UF_PIPE_SAMPLE:
-        a->newest_dev_us = event->t_dev_us;
+        take_sample(a, event->t_dev_us);
         break;
     case UF_PIPE_SWING:
         take_swing(a, event->capture);
@@ -274,7 +328,7 @@ static void opened(void *who)
 /* Once a read: the newest sample's two times, and the state. */
 static void samples_came(struct uf_acquire *a, int64_t now_us)
 {
-    char text[300];
+    char text[480];
     uint64_t reboots = uf_pipeline_counts(a->pipeline)->reboots;
     if (reboots != a->reboots) {
         uf_clockmap_reset(a->clockmap);
@@ -307,6 +361,12 @@ static void feed(struct uf_acquire *a, const uint8_t *bytes, size_t n, int64_t n
     } while (at < n || event.kind != UF_PIPE_NONE);
     if (a->newest_dev_us != before_dev_us)
         samples_came(a, now_us);
+    uint64_t strange = uf_pipeline_counts(a->pipeline)->unknown_protocol;
+    if (strange != a->strange_hellos) {
+        a->strange_hellos = strange;
+        refuse(a, "the board has begun to speak another version of the wire format, which this "
+                  "underfootd does not know: update underfootd, or load the matching firmware");
+    }
 }
 
 static void bytes_came(void *who, const uint8_t *bytes, size_t n)
@@ -356,6 +416,12 @@ static int64_t newest_dev_us(void *who)
 static void ended(void *who, const char *sentence)
 {
     struct uf_acquire *a = who;
+    char text[480];
+    if (!sentence && !uf_gate_is_open(a->gate)) {
+        snprintf(text, sizeof text, "no board says HELLO in %s: it is no recording of one",
+                 device(a));
+        sentence = text;
+    }
     a->c.ended(a->c.who, sentence);
 }
 
@@ -369,7 +435,7 @@ static void stopped(void *who)
 
 static void say_what_is_missing(struct uf_acquire *a)
 {
-    char text[300];
+    char text[480];
     if (a->bytes_since_open == 0)
         snprintf(text, sizeof text,
                  "%s is open, but nothing comes: is the board running, and is this its port "
@@ -395,15 +461,17 @@ static void look_for_silence(struct uf_acquire *a, int64_t now_us)
     double silent_s =
         1e-6 * (double)(now_us - (since_open ? a->opened_mono_us : a->sample_mono_us));
     if (a->state == UF_RECEIVING && silent_s > a->c.config->link.stale_s) {
-        char text[200];
+        char text[480];
         snprintf(text, sizeof text, "no sample from %s for %.2g s", device(a),
                  a->c.config->link.stale_s);
         set_state(a, UF_STALE, text);
     }
     if (since_open && silent_s > SILENT_S && !*a->refused_why)
         say_what_is_missing(a);
-    bool may_drop = a->bytes_since_open > 0 || a->c.config->link.type == UF_LINK_TCP;
-    if (silent_s > DROP_S && may_drop && !a->replay)
+    /* Opening a port or a connection again may help. A FIFO's writer would die of it. */
+    enum uf_link_type type = a->c.config->link.type;
+    bool may_drop = (type == UF_LINK_SERIAL && a->bytes_since_open > 0) || type == UF_LINK_TCP;
+    if (silent_s > DROP_S && may_drop)
         uf_link_drop(a->link, false, "no sample");
 }
 
@@ -559,6 +627,7 @@ void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)
     memcpy(out->text, a->text, sizeof out->text);
     if (h)
         out->hello = *h;
+    out->doubts = *uf_pipeline_doubts(a->pipeline);
     for (int r = 0; r < UF_REFUSALS; r++)
         out->refused[r] = uf_pipeline_refused(a->pipeline, (enum uf_refusal)r);
 }

@@ -37,21 +37,34 @@ static int read_lesson(struct sink *s, struct uf_job *job, struct uf_error *err)
 
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
+    struct uf_given given;
+    char basis[UF_BASIS_SIZE];
     const struct uf_swing_meta meta = {
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
         .clock_drift_ppm = job->drift_ppm,
-        .settings = &s->config->analysis,
+        .basis = basis,
     };
     struct uf_analysis *analysis = NULL;
-    int rc = uf_analyse(job->capture, &s->config->rig, &job->calibration, &s->config->analysis,
-                        &analysis, err);
+    int rc = read_lesson(s, job, err); /* whose feet, standing where */
+    if (!rc)
+        rc = uf_store_given(s->store, 0, job->session_id, &given, basis, err);
+    if (!rc)
+        rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
+                              &s->config->analysis, &given, &analysis, err);
+    if (rc == UF_EINVAL) {
+        /* the raw counts are kept whatever the analysis says of them */
+        uf_log(UF_LOG_WARNING, "a swing is stored without numbers: %s; then: underfoot rederive",
+               err->text);
+        rc = UF_OK;
+    }
     if (!rc)
         rc = uf_store_swing_add(s->store, &meta, job->capture, analysis, uf_clock_utc_us(),
                                 &job->swing_id, err);
     if (!rc) {
-        job->flags = analysis->flags;
+        if (analysis)
+            job->flags = analysis->flags;
         (void)read_lesson(s, job, NULL); /* the swing is stored, whatever this says */
     }
     uf_analysis_free(analysis);

@@ -79,6 +79,11 @@ static const struct {
     {"swing_extras", "SELECT swing_extra.* FROM swing_extra JOIN swing ON swing.id = swing_id"
                      " JOIN session ON session.id = session_id WHERE player_id = ?1"
                      " ORDER BY swing.id, name"},
+    {"marks", "SELECT mark.* FROM mark JOIN swing ON swing.id = swing_id"
+              " JOIN session ON session.id = session_id WHERE player_id = ?1"
+              " ORDER BY swing.id, kind"},
+    {"stances", "SELECT stance.* FROM stance JOIN session ON session.id = session_id"
+                " WHERE player_id = ?1 ORDER BY stance.id"},
     {"rigs", "SELECT DISTINCT rig.* FROM rig JOIN session ON rig.id = session.rig_id"
              " WHERE player_id = ?1"},
     {"calibrations", "SELECT DISTINCT calibration.* FROM calibration JOIN derivation"
@@ -103,8 +108,10 @@ static int write_json(const struct out *o)
     struct uf_swing_row *row = malloc(sizeof *row);
     for (size_t i = 0; !rc && i < o->swings; i++) {
         struct uf_error err = {.text = "no memory"};
-        if (!row || uf_store_swing_row(o->s, o->swing[i], row, &err) ||
-            json_array_append_new(swings, uf_show_swing(row)))
+        int found = row ? uf_store_swing_row(o->s, o->swing[i], row, &err) : UF_ENOMEM;
+        if (found == UF_ENOTFOUND)
+            continue; /* stored without numbers; its raw counts are in raw/ */
+        if (found || json_array_append_new(swings, uf_show_swing(row)))
             rc = uf_cli_fail(o->c, UF_EXIT_FAILED, "%s", err.text);
     }
     free(row);

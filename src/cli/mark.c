@@ -1,137 +1,130 @@
 /* SPDX-License-Identifier: MIT
- * `underfoot swing label|exclude|include|star|unstar|comment|extra`: what a person says of swings.
- */
+ * `underfoot mark`: moments of a swing from video, in seconds from its first sample or in frames
+ * from the sync pulse. They win over the sensor and over estimates; the swing is derived again. */
 #include "base/clock.h"
 #include "cli/cli.h"
-#include "store/marks.h"
+#include "cli/text.h"
 
-#include <stdio.h>
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
-/* Numbers of swings from operand `from` on. */
-static int take_swings(const struct uf_cli *c, int from, int64_t *id, size_t *n)
+static const struct {
+    const char *option;
+    enum uf_event_kind kind;
+} moments[] = {{"--start", UF_EVENT_START},   {"--top", UF_EVENT_TOP},
+               {"--arm", UF_EVENT_ARM},       {"--shaft", UF_EVENT_SHAFT},
+               {"--impact", UF_EVENT_IMPACT}, {"--finish", UF_EVENT_FINISH}};
+enum { MOMENTS = sizeof moments / sizeof moments[0] };
+
+/* Seconds by eye from a good video; a frame is known to be one of two. */
+#define SECONDS_U_S 0.004
+
+static int number(const struct uf_cli *c, const char *option, double least, double most,
+                  double *out)
 {
-    int rc = UF_EXIT_DONE;
-    *n = 0;
-    for (int i = from; !rc && i < c->operands; i++)
-        rc = uf_cli_number(c, c->operand[i], "swing", &id[(*n)++]);
+    const char *text = uf_cli_option(c, option);
+    char *end;
+    errno = 0;
+    *out = strtod(text, &end);
+    if (end == text || *end || errno || !(*out >= least && *out <= most))
+        return uf_cli_fail(c, UF_EXIT_USAGE, "%s needs a number from %g to %g, not \"%s\"", option,
+                           least, most, text);
+    return UF_EXIT_DONE;
+}
+
+/* First rise of the sync input, seconds from the first sample; NAN where there is none. */
+static double sync_s(const struct uf_capture *c)
+{
+    for (size_t i = 1; i < c->samples; i++)
+        if ((c->inputs[i] & UF_INPUT_SYNC) && !(c->inputs[i - 1] & UF_INPUT_SYNC))
+            return 0.5e-6 * ((double)c->offset_us[i] + (double)c->offset_us[i - 1]);
+    return NAN;
+}
+
+struct marks {
+    bool given[MOMENTS];
+    double t_s[MOMENTS]; /* NAN: take it away */
+    double u_s;
+};
+
+static int read_marks(struct uf_cli *c, const struct uf_capture *capture, struct marks *m)
+{
+    double length_s = 1e-6 * capture->offset_us[capture->samples - 1], fps = 0, zero_s = 0;
+    int rc = UF_EXIT_DONE, n = 0;
+    m->u_s = SECONDS_U_S;
+    if (uf_cli_option(c, "--fps")) {
+        rc = number(c, "--fps", 10, 20000, &fps);
+        zero_s = sync_s(capture);
+        if (rc == UF_EXIT_DONE && isnan(zero_s))
+            return uf_cli_fail(c, UF_EXIT_FAILED,
+                               "frames count from the sync pulse, and this swing has none; give "
+                               "seconds from its first sample, without --fps");
+        m->u_s = 1 / fps / sqrt(12);
+    }
+    for (int i = 0; rc == UF_EXIT_DONE && i < MOMENTS; i++) {
+        const char *text = uf_cli_option(c, moments[i].option);
+        if (!text)
+            continue;
+        n++;
+        m->given[i] = true;
+        m->t_s[i] = NAN;
+        if (strcmp(text, "none") == 0)
+            continue;
+        double value;
+        rc = number(c, moments[i].option, fps > 0 ? -1e6 : 0, 1e6, &value);
+        m->t_s[i] = fps > 0 ? zero_s + value / fps : value;
+        if (rc == UF_EXIT_DONE && !(m->t_s[i] >= 0 && m->t_s[i] <= length_s))
+            rc = uf_cli_fail(c, UF_EXIT_USAGE, "%s is at %.3f s, and the swing is %.3f s long",
+                             moments[i].option, m->t_s[i], length_s);
+    }
+    if (rc == UF_EXIT_DONE && n == 0)
+        rc = uf_cli_fail(c, UF_EXIT_USAGE,
+                         "which moment? --start, --top, --arm, --shaft, --impact or --finish");
+    /* in the order of a swing */
+    for (int i = 0; rc == UF_EXIT_DONE && i < MOMENTS; i++)
+        for (int k = i + 1; k < MOMENTS; k++)
+            if (m->given[i] && m->given[k] && m->t_s[i] >= m->t_s[k])
+                return uf_cli_fail(c, UF_EXIT_USAGE, "%s must come before %s", moments[i].option,
+                                   moments[k].option);
     return rc;
 }
 
-/* "swing 3" or "5 swings". */
-static const char *swings_text(const int64_t *id, size_t n, char out[40])
+static int set_marks(struct uf_cli *c, struct uf_store *s, int64_t id, const struct marks *m)
 {
-    if (n == 1)
-        snprintf(out, 40, "swing %lld", (long long)id[0]);
-    else
-        snprintf(out, 40, "%zu swings", n);
-    return out;
+    struct uf_error err;
+    int64_t now_us = uf_clock_utc_us();
+    for (int i = 0; i < MOMENTS; i++)
+        if (m->given[i] && uf_store_mark(s, id, moments[i].kind, m->t_s[i], m->u_s, now_us, &err))
+            return uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
+    struct uf_rederive_counts counts;
+    if (uf_store_rederive(s, &id, 1, INT64_MIN, &c->config.analysis, now_us, &counts, &err))
+        return uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
+    fprintf(c->out, "swing %lld is derived again; see: underfoot swing %lld\n", (long long)id,
+            (long long)id);
+    return UF_EXIT_DONE;
 }
 
-enum act { LABEL, EXCLUDE, STAR, COMMENT };
-
-/* Opens, does it, says it: number is a block or a star, text a reason or a comment. */
-static int mark(struct uf_cli *c, enum act act, const int64_t *id, size_t n, int64_t number,
-                const char *text, const char *said)
+int uf_cli_mark(struct uf_cli *c)
 {
     struct uf_store *s;
     struct uf_error err;
-    char which[40];
+    struct uf_capture *capture = NULL;
+    struct marks marks = {.u_s = NAN};
+    int64_t id;
+    if (uf_text_parse_count(c->operand[0], 1, &id))
+        return uf_cli_fail(c, UF_EXIT_USAGE, "\"%s\" is not the number of a swing", c->operand[0]);
     int rc = uf_cli_open(c, UF_STORE_WRITE, &s);
     if (rc)
         return rc;
-    switch (act) {
-    case LABEL:
-        rc = uf_mark_block(s, id, n, number, &err);
-        break;
-    case EXCLUDE:
-        rc = uf_mark_excluded(s, id, n, text, &err);
-        break;
-    case STAR:
-        rc = uf_mark_starred(s, id, n, number != 0, &err);
-        break;
-    case COMMENT:
-        rc = uf_mark_comment(s, id, n, text, &err);
-        break;
-    }
-    uf_store_close(s);
-    return rc ? uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text)
-              : uf_cli_done(c, "swings", (int64_t)n, "%s: %s", swings_text(id, n, which), said);
-}
-
-int uf_cli_swing_label(struct uf_cli *c)
-{
-    int64_t id[UF_CLI_OPERANDS_MAX], block = 0;
-    char said[60] = "in no block";
-    size_t n;
-    int rc = strcmp(c->operand[0], "none") == 0 ? UF_EXIT_DONE
-                                                : uf_cli_number(c, c->operand[0], "block", &block);
-    if (!rc)
-        rc = take_swings(c, 1, id, &n);
-    if (block)
-        snprintf(said, sizeof said, "now in block %lld", (long long)block);
-    return rc ? rc : mark(c, LABEL, id, n, block, NULL, said);
-}
-
-int uf_cli_swing_exclude(struct uf_cli *c)
-{
-    int64_t id[UF_CLI_OPERANDS_MAX];
-    char reason[UF_NOTE_BYTES] = "";
-    struct uf_error err;
-    size_t n;
-    bool back = strcmp(c->command->name, "swing include") == 0;
-    const char *text = back ? NULL : uf_cli_option(c, "--reason");
-    if (text && uf_person_text(reason, sizeof reason, text, "--reason", &err))
-        return uf_cli_fail(c, UF_EXIT_USAGE, "%s", err.text);
-    if (!back && !*reason)
-        return uf_cli_fail(c, UF_EXIT_USAGE,
-                           "swing exclude needs --reason TEXT: in a month nobody knows why");
-    int rc = take_swings(c, 0, id, &n);
-    return rc ? rc
-              : mark(c, EXCLUDE, id, n, 0, reason,
-                     back ? "counts again" : "excluded; stored all the same");
-}
-
-int uf_cli_swing_star(struct uf_cli *c)
-{
-    int64_t id[UF_CLI_OPERANDS_MAX];
-    size_t n;
-    bool on = strcmp(c->command->name, "swing star") == 0;
-    int rc = take_swings(c, 0, id, &n);
-    return rc ? rc : mark(c, STAR, id, n, on, NULL, on ? "starred" : "no star");
-}
-
-int uf_cli_swing_comment(struct uf_cli *c)
-{
-    int64_t id;
-    char text[UF_NOTE_BYTES];
-    struct uf_error err;
-    int rc = uf_cli_number(c, c->operand[0], "swing", &id);
-    if (rc)
-        return rc;
-    if (uf_person_text(text, sizeof text, c->operand[1], "the comment", &err))
-        return uf_cli_fail(c, UF_EXIT_USAGE, "%s", err.text);
-    return mark(c, COMMENT, &id, 1, 0, text, *text ? "commented" : "no comment");
-}
-
-int uf_cli_swing_extra(struct uf_cli *c)
-{
-    struct uf_extra e = {.source = "typed"};
-    struct uf_store *s;
-    struct uf_error err;
-    int rc = uf_cli_number(c, c->operand[0], "swing", &e.swing_id);
-    if (rc)
-        return rc;
-    if (uf_extra_take(&e, c->operand[1], c->operand[2], c->operands > 3 ? c->operand[3] : "", &err))
-        return uf_cli_fail(c, UF_EXIT_USAGE, "%s", err.text);
-    rc = uf_cli_open(c, UF_STORE_WRITE, &s);
-    if (rc)
-        return rc;
-    rc = uf_extra_add(s, &e, 1, uf_cli_option(c, "--replace") != NULL, uf_clock_utc_us(), &err)
-             ? uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text)
-             : uf_cli_done(c, "swing", e.swing_id, "swing %lld: %s %g%s%s (%s)",
-                           (long long)e.swing_id, e.name, e.value, *e.unit ? " " : "", e.unit,
-                           e.original);
+    if (uf_store_capture(s, id, &capture, &err))
+        rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
+    if (rc == UF_EXIT_DONE)
+        rc = read_marks(c, capture, &marks);
+    if (rc == UF_EXIT_DONE)
+        rc = set_marks(c, s, id, &marks);
+    uf_capture_free(capture);
     uf_store_close(s);
     return rc;
 }

@@ -4,7 +4,7 @@
 #ifndef UF_STORE_IMPORTS_H
 #define UF_STORE_IMPORTS_H
 
-#include "store/marks.h"
+#include "store/remarks.h"
 
 #define UF_MAPPING_COLUMNS_MAX 16
 #define UF_MAPPING_WITHIN_MAX  600.0 /* s */

@@ -15,7 +15,9 @@ int uf_schema_migrate(struct uf_store *s, struct uf_error *err);
 
 /* The SQL of migration 1 but for swing_metric (schema_sql.c). */
 extern const char uf_schema_sql_1[];
-/* The SQL of migration 2: players, blocks, remarks (schema_records.c). */
+/* The same of migration 2. */
+/* The SQL of migration 3: players, blocks, remarks (schema_lessons.c). */
+extern const char uf_schema_sql_3[];
 extern const char uf_schema_sql_2[];
 
 /* Makes the views anew where their text differs from this program's; inside a transaction. */

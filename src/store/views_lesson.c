@@ -143,6 +143,12 @@ void uf_view_plate_health(sqlite3_str *sql)
         "  coalesce(calibration.name, 'data sheet') AS calibration,\n"
         "  round((unixepoch() - calibration.made_utc_us / 1e6) / 86400, 1)\n"
         "    AS calibration_age_days, -- NULL: not calibrated with weights\n"
+        "  (SELECT plate || CASE passed WHEN 1 THEN ': passed' ELSE ': NOT PASSED' END\n"
+        "    FROM plate_check WHERE plate_check.rig_id = rig.id ORDER BY id DESC LIMIT 1)\n"
+        "    AS last_check, -- NULL: never checked\n"
+        "  (SELECT datetime(at_utc_us / 1000000, 'unixepoch', 'localtime') FROM plate_check\n"
+        "    WHERE plate_check.rig_id = rig.id ORDER BY id DESC LIMIT 1) AS "
+        "last_check_local_time,\n"
         "  (SELECT count(*) FROM swing WHERE swing.rig_id = rig.id) AS swings,\n"
         "  (SELECT count(*) FROM swing JOIN derivation ON swing_id = swing.id AND current = 1\n"
         "    WHERE swing.rig_id = rig.id AND flags & ");

@@ -13,14 +13,15 @@
 #define START_POINTS    2.0  /* the share has left the address share */
 #define SETTLED_PART    0.04 /* of the weight */
 
-void uf_impact_sensed(const struct uf_capture *cap, struct uf_event *impact, uint32_t *flags)
+static bool sensed(const struct uf_capture *cap, uint8_t input, struct uf_event *impact,
+                   uint32_t *flags)
 {
     /* midway between the conversion that showed it and the one before: the input is latched since
      */
     double trigger_s = 1e-6 * (double)(cap->trigger_dev_us - cap->start_dev_us);
     bool found = false;
     for (size_t i = 1; i < cap->samples; i++) {
-        if (!(cap->inputs[i] & UF_INPUT_STRIKE) || (cap->inputs[i - 1] & UF_INPUT_STRIKE))
+        if (!(cap->inputs[i] & input) || (cap->inputs[i - 1] & input))
             continue;
         double t_s = 0.5e-6 * ((double)cap->offset_us[i] + (double)cap->offset_us[i - 1]);
         if (t_s < trigger_s - BEFORE_STRIKE_S || t_s > trigger_s + AFTER_STRIKE_S)
@@ -35,6 +36,16 @@ void uf_impact_sensed(const struct uf_capture *cap, struct uf_event *impact, uin
         *impact = (struct uf_event){t_s, half_s / sqrt(3), UF_SOURCE_SENSOR};
         found = true;
     }
+    return found;
+}
+
+void uf_impact_sensed(const struct uf_capture *cap, struct uf_event *impact, uint32_t *flags)
+{
+    /* the club breaks a beam at the ball twice at most, and a practice swing does too: one strike
+     * is worth more than any beam, and a beam says nothing of two strikes */
+    uint32_t beams = 0;
+    if (!sensed(cap, UF_INPUT_STRIKE, impact, flags))
+        sensed(cap, UF_INPUT_BEAM, impact, &beams);
 }
 
 /* ---- signs ---- */
@@ -147,30 +158,30 @@ struct estimate {
 
 /* In order: the first that can be made for a kind counts. From tests/bench/learn_events. */
 static const struct estimate estimates[] = {
-    {UF_EVENT_START, false, UF_SIGN_SHARE_20, 1, {{UF_SIGN_SHARE_50, -2.0562}}, -0.0369, 0.0237},
+    {UF_EVENT_START, false, UF_SIGN_SHARE_20, 1, {{UF_SIGN_SHARE_50, -1.9748}}, -0.0439, 0.0254},
     {UF_EVENT_IMPACT,
      false,
      UF_SIGN_COUPLE,
      2,
-     {{UF_SIGN_TARGET, -0.1345}, {UF_SIGN_VERTICAL, 0.3816}},
-     0.0935,
-     0.0087},
+     {{UF_SIGN_TARGET, -0.0906}, {UF_SIGN_VERTICAL, 0.3857}},
+     0.0943,
+     0.0085},
     {UF_EVENT_TOP,
      true,
      UF_SIGN_TRIGGER,
      2,
-     {{UF_SIGN_COUPLE, 0.9646}, {UF_SIGN_TARGET, 0.4384}},
-     -0.0293,
-     0.0088},
-    {UF_EVENT_TOP, false, UF_SIGN_COUPLE, 1, {{UF_SIGN_TARGET, 0.7068}}, -0.0610, 0.0114},
-    {UF_EVENT_FINISH, false, UF_SIGN_SETTLED, 0, {{UF_SIGN_SETTLED, 0}}, 0.767, 0.143},
+     {{UF_SIGN_COUPLE, 0.9137}, {UF_SIGN_TARGET, 0.4776}},
+     -0.0281,
+     0.0094},
+    {UF_EVENT_TOP, false, UF_SIGN_COUPLE, 1, {{UF_SIGN_TARGET, 0.7503}}, -0.0530, 0.0114},
+    {UF_EVENT_FINISH, false, UF_SIGN_SETTLED, 0, {{UF_SIGN_SETTLED, 0}}, 0.7594, 0.148},
 };
 
 /* Between top (0) and impact (1), with their spread as a part of the downswing. */
 static const struct {
     enum uf_event_kind kind;
     double part, u_part;
-} between[] = {{UF_EVENT_ARM, 0.580, 0.0147}, {UF_EVENT_SHAFT, 0.830, 0.0099}};
+} between[] = {{UF_EVENT_ARM, 0.579, 0.0151}, {UF_EVENT_SHAFT, 0.830, 0.0099}};
 
 static bool is_known(const struct uf_event *e)
 {

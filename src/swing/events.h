@@ -31,7 +31,8 @@ void uf_signs_find(const struct uf_curves *c, double address_pct, size_t trigger
  * address, within two points: where a search for peaks begins. 0 when it cannot be told. */
 size_t uf_movement_seen(const struct uf_curves *c, double address_pct, size_t trigger);
 
-/* Impact by the strike input near the trigger; UF_FLAG_TWO_STRIKES when there is another one. */
+/* Impact by the strike input near the trigger, or else by the beam gate at the ball;
+ * UF_FLAG_TWO_STRIKES when there is another strike. */
 void uf_impact_sensed(const struct uf_capture *capture, struct uf_event *impact, uint32_t *flags);
 
 /* Fills the events that are not known yet (source NONE) with estimates, where the signs allow. */

@@ -172,12 +172,12 @@ static struct turns turns_of(const struct uf_foot_path *p, const struct line *l,
         least = fmin(least, a);
         most = fmax(most, a);
         if (way >= 0 && a < most - back) {
-            if (most > 0.5 * (lo + hi))
+            if (way > 0 && most > 0.5 * (lo + hi)) /* where it began is no turning point */
                 tally_add(&toe, most);
             way = -1;
             least = a;
         } else if (way <= 0 && a > least + back) {
-            if (least < 0.5 * (lo + hi))
+            if (way < 0 && least < 0.5 * (lo + hi))
                 tally_add(&heel, least);
             way = 1;
             most = a;

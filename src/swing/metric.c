@@ -115,7 +115,11 @@ static unsigned rests_on(enum uf_metric metric)
 
 bool uf_measure_has_sd(enum uf_metric m)
 {
-    return rests_on(m) != 0;
+    uf_metric_function *f = functions[m].function;
+    bool is_code =
+        f == uf_m_peak_order || (f == uf_m_couple && functions[m].a == COUPLE_LEADER) ||
+        (f == uf_m_foot_at && (functions[m].a == LEAD_REGION || functions[m].a == TRAIL_REGION));
+    return rests_on(m) != 0 && !is_code;
 }
 
 /* Bit for bit as UF_FLAG_: what a flag spoils, and the reason that is given. Flags that only say

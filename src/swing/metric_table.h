@@ -35,7 +35,7 @@ UF_METRIC(trail_share_min_s, "s", 0, 30, peak_s, CURVE_SHARE, MINIMUM,
     UF_METRIC(stem##_to_top_ms, "ms", -2000, 2000, peak_to_top_ms, curve, direction,               \
               "time from the top of: " words)                                                      \
     UF_METRIC(stem##_downswing_pct, "pct", -500, 500, peak_downswing_pct, curve, direction,        \
-              "time, as percent of the downswing (0 at the top, 100 at impact), of: " words)
+              "time of, in percent of the downswing (0 at the top, 100 at impact): " words)
 
 /* Vertical */
 UF_PEAK(total_vertical_peak, CURVE_TOTAL_VERTICAL, MAXIMUM, 0.5, 4,

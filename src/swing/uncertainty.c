@@ -9,7 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BESIDE_S 0.25 /* of the search range: lobes end, and moments lie, a little outside it */
+#define DEG        (3.14159265358979323846 / 180)
+#define ASIDE_U_MM 1.5  /* a path that wobbles about the long axis */
+#define BESIDE_S   0.25 /* of the search range: lobes end, and moments lie, a little outside it */
 
 void uf_system_u_defaults(const struct uf_calibration *cal, struct uf_system_u *out)
 {
@@ -185,6 +187,39 @@ static void of_moments(struct work *w)
     }
 }
 
+/* The feet as rocking found them: along the axis, across it, and turned about the heel. */
+static void of_feet(struct work *w)
+{
+    const struct uf_foot_pose *as_found = w->p->measure->foot;
+    struct uf_foot_pose moved[UF_FEET];
+    uf_curves_fill(&w->curves, w->p->scene, NULL, w->from, w->to);
+    for (int foot = 0; foot < UF_FEET; foot++) {
+        const struct uf_foot_pose *pose = &as_found[foot];
+        if (!pose->known)
+            continue;
+        double out = foot == UF_LEAD ? 1 : -1, rad = pose->toe_out_deg * DEG;
+        for (int what = 0; what < 3; what++) {
+            memcpy(moved, as_found, sizeof moved);
+            struct uf_foot_pose *m = &moved[foot];
+            if (what == 0) {
+                m->heel_target_mm += out * pose->end_u_mm * sin(rad);
+                m->heel_forward_mm += pose->end_u_mm * cos(rad);
+            } else if (what == 1) {
+                m->heel_target_mm += out * ASIDE_U_MM * cos(rad);
+                m->heel_forward_mm -= ASIDE_U_MM * sin(rad);
+            } else
+                m->toe_out_deg += pose->axis_u_deg;
+            w->measure = *w->p->measure;
+            memset(w->measure.found, 0, sizeof w->measure.found);
+            w->measure.curves = &w->curves;
+            w->curves.weight_n = w->measure.weight_n;
+            w->measure.foot = moved;
+            uf_measure_all(&w->measure, w->value, w->reason);
+            add_difference(w, 1);
+        }
+    }
+}
+
 int uf_propagate(const struct uf_propagation *p, double *sd, struct uf_error *err)
 {
     struct work *w = calloc(1, sizeof *w);
@@ -205,6 +240,7 @@ int uf_propagate(const struct uf_propagation *p, double *sd, struct uf_error *er
         of_noise(w);
         of_low_pass(w);
         of_moments(w);
+        of_feet(w);
         for (int i = 0; i < UF_METRICS; i++)
             sd[i] =
                 !p->reason[i] && uf_measure_has_sd((enum uf_metric)i) ? sqrt(w->variance[i]) : NAN;

@@ -408,6 +408,8 @@ static void erasing(void **state)
     const struct bay *b = *state;
     name_kim(b);
     struct uf_store *daemon = open_store(b->place, UF_STORE_WRITE);
+    run_sql(daemon, "INSERT INTO stance VALUES (1, 1, 'lead', 5, 1, 2, 265, 95, 20, 1, 3, 50, 50);"
+                    "INSERT INTO mark VALUES (1, 'top', 1.5, 0.004, 5)");
     static const char *const markers[] = {"zebra-marker", "session-marker", "comment-marker"};
     for (size_t i = 0; i < 3; i++)
         assert_true(holds(b, markers[i]));
@@ -439,6 +441,8 @@ static void erasing(void **state)
     assert_int_equal(count(b, "SELECT count(*) FROM swing_raw"), 3);
     assert_int_equal(count(b, "SELECT count(*) FROM swing_metric"), 3);
     assert_int_equal(count(b, "SELECT count(*) FROM session"), 1);
+    assert_int_equal(count(b, "SELECT (SELECT count(*) FROM stance) + (SELECT count(*) FROM mark)"),
+                     0);
     says(DB("erase", "Kim \"K\" <b>", "--yes"), 1, "", "no player");
     says(DB("rederive"), 0, "3  the same to the last bit", ""); /* the others are whole */
 }

@@ -8,7 +8,7 @@
 
 #include <cmocka.h>
 
-#include "store/marks.h"
+#include "store/remarks.h"
 #include "stored_swing.h"
 
 #define S INT64_C(1000000)
@@ -214,29 +214,29 @@ static void marks(void **state)
                     late = {.session_id = 1, .kind = "baseline", .ball = 1};
     assert_int_equal(uf_session_start(s, who, "", NULL, now, &other, &err), 0);
     assert_int_equal(uf_block_start(s, &b, now, &before, &err), 0);
-    refused(uf_mark_block(s, ids, 2, b.id, &err), UF_ESTATE, &err,
+    refused(uf_remark_block(s, ids, 2, b.id, &err), UF_ESTATE, &err,
             "is of session 1, and block 1 of session 2");
-    refused(uf_mark_block(s, ids, 2, 77, &err), UF_ENOTFOUND, &err, "no block 77");
+    refused(uf_remark_block(s, ids, 2, 77, &err), UF_ENOTFOUND, &err, "no block 77");
     assert_int_equal(uf_block_add(s, &late, &err), 0);
-    assert_int_equal(uf_mark_block(s, ids, 2, late.id, &err), 0);
+    assert_int_equal(uf_remark_block(s, ids, 2, late.id, &err), 0);
     assert_int_equal(number(s, "SELECT count(*) FROM swings WHERE kind = 'baseline' AND ball = 1"),
                      2);
     late.session_id = 55;
     refused(uf_block_add(s, &late, &err), UF_ENOTFOUND, &err, "no session 55");
     /* all or none */
     int64_t wrong[2] = {ids[0], 99};
-    refused(uf_mark_excluded(s, wrong, 2, "topped", &err), UF_ENOTFOUND, &err, "no swing 99");
+    refused(uf_remark_excluded(s, wrong, 2, "topped", &err), UF_ENOTFOUND, &err, "no swing 99");
     assert_int_equal(number(s, "SELECT count(*) FROM swing WHERE excluded_reason IS NOT NULL"), 0);
-    assert_int_equal(uf_mark_excluded(s, ids, 1, "topped <b>it</b>", &err), 0);
+    assert_int_equal(uf_remark_excluded(s, ids, 1, "topped <b>it</b>", &err), 0);
     assert_int_equal(number(s, "SELECT count(*) FROM swings WHERE excluded = 'topped <b>it</b>'"),
                      1);
-    assert_int_equal(uf_mark_starred(s, ids + 1, 1, true, &err), 0);
-    assert_int_equal(uf_mark_comment(s, ids + 1, 1, "'; DELETE FROM swing; --", &err), 0);
+    assert_int_equal(uf_remark_starred(s, ids + 1, 1, true, &err), 0);
+    assert_int_equal(uf_remark_comment(s, ids + 1, 1, "'; DELETE FROM swing; --", &err), 0);
     assert_int_equal(
         number(s, "SELECT count(*) FROM swings WHERE starred AND comment LIKE '%DELETE%'"), 1);
-    assert_int_equal(uf_mark_excluded(s, ids, 2, NULL, &err), 0);
-    assert_int_equal(uf_mark_starred(s, ids, 2, false, &err), 0);
-    assert_int_equal(uf_mark_block(s, ids, 2, 0, &err), 0);
+    assert_int_equal(uf_remark_excluded(s, ids, 2, NULL, &err), 0);
+    assert_int_equal(uf_remark_starred(s, ids, 2, false, &err), 0);
+    assert_int_equal(uf_remark_block(s, ids, 2, 0, &err), 0);
     assert_int_equal(number(s, "SELECT count(*) FROM swing WHERE block_id IS NOT NULL OR starred OR"
                                " excluded_reason IS NOT NULL"),
                      0);

@@ -2,22 +2,22 @@
  * What a person says of a stored swing: its block, that it does not count and why, a star, a
  * comment, a number of another instrument. The swing itself is never changed, and never deleted
  * but with its player. Each call is one transaction. */
-#ifndef UF_STORE_MARKS_H
-#define UF_STORE_MARKS_H
+#ifndef UF_STORE_REMARKS_H
+#define UF_STORE_REMARKS_H
 
 #include "store/lessons.h"
 
 /* block_id 0: into none. UF_ESTATE when the block is of another session. */
-int uf_mark_block(struct uf_store *s, const int64_t *swing, size_t n, int64_t block_id,
-                  struct uf_error *err);
+int uf_remark_block(struct uf_store *s, const int64_t *swing, size_t n, int64_t block_id,
+                    struct uf_error *err);
 /* reason NULL or "": it counts again. */
-int uf_mark_excluded(struct uf_store *s, const int64_t *swing, size_t n, const char *reason,
-                     struct uf_error *err);
-int uf_mark_starred(struct uf_store *s, const int64_t *swing, size_t n, bool starred,
-                    struct uf_error *err);
+int uf_remark_excluded(struct uf_store *s, const int64_t *swing, size_t n, const char *reason,
+                       struct uf_error *err);
+int uf_remark_starred(struct uf_store *s, const int64_t *swing, size_t n, bool starred,
+                      struct uf_error *err);
 /* comment NULL or "": none. */
-int uf_mark_comment(struct uf_store *s, const int64_t *swing, size_t n, const char *comment,
-                    struct uf_error *err);
+int uf_remark_comment(struct uf_store *s, const int64_t *swing, size_t n, const char *comment,
+                      struct uf_error *err);
 
 struct uf_extra {
     int64_t swing_id;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT
- * See marks.h. */
-#include "store/marks.h"
+ * See remarks.h. */
+#include "store/remarks.h"
 
 #include "store/database.h"
 #include "store/swings.h"
@@ -66,8 +66,8 @@ static int mark_all(struct uf_store *s, const int64_t *swing, size_t n, const ch
     return uf_db_end(s, rc, DOING, err);
 }
 
-int uf_mark_block(struct uf_store *s, const int64_t *swing, size_t n, int64_t block_id,
-                  struct uf_error *err)
+int uf_remark_block(struct uf_store *s, const int64_t *swing, size_t n, int64_t block_id,
+                    struct uf_error *err)
 {
     struct uf_block block;
     int rc = block_id ? uf_block_get(s, block_id, &block, err) : UF_OK;
@@ -77,22 +77,22 @@ int uf_mark_block(struct uf_store *s, const int64_t *swing, size_t n, int64_t bl
                     block_id, NULL, block_id ? &block : NULL, err);
 }
 
-int uf_mark_excluded(struct uf_store *s, const int64_t *swing, size_t n, const char *reason,
-                     struct uf_error *err)
+int uf_remark_excluded(struct uf_store *s, const int64_t *swing, size_t n, const char *reason,
+                       struct uf_error *err)
 {
     return mark_all(s, swing, n, "UPDATE swing SET excluded_reason = nullif(?3, '') WHERE id = ?1",
                     0, reason, NULL, err);
 }
 
-int uf_mark_starred(struct uf_store *s, const int64_t *swing, size_t n, bool starred,
-                    struct uf_error *err)
+int uf_remark_starred(struct uf_store *s, const int64_t *swing, size_t n, bool starred,
+                      struct uf_error *err)
 {
     return mark_all(s, swing, n, "UPDATE swing SET starred = ?2 WHERE id = ?1", starred, NULL, NULL,
                     err);
 }
 
-int uf_mark_comment(struct uf_store *s, const int64_t *swing, size_t n, const char *comment,
-                    struct uf_error *err)
+int uf_remark_comment(struct uf_store *s, const int64_t *swing, size_t n, const char *comment,
+                      struct uf_error *err)
 {
     return mark_all(s, swing, n, "UPDATE swing SET comment = nullif(?3, '') WHERE id = ?1", 0,
                     comment, NULL, err);

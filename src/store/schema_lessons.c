@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT
- * The DDL of migration 2: what a lesson adds to the swings. Players in more detail, blocks of a
+ * The DDL of migration 3: what a lesson adds to the swings. Players in more detail, blocks of a
  * session, what a person says of a swing, numbers of other instruments. */
 #include "store/schema.h"
 
-const char uf_schema_sql_2[] =
+const char uf_schema_sql_3[] =
     "ALTER TABLE player ADD COLUMN foot_length_mm /* mm: heel to longest toe */ REAL;\n"
     "ALTER TABLE player ADD COLUMN stature_mm /* mm: height without shoes */ REAL;\n"
     "ALTER TABLE player ADD COLUMN cautions /* old injuries and the like, in the teacher's words "
