@@ -370,7 +370,7 @@ static void status_of_a_daemon(void **state)
     ended_well(pid);
     assert_int_equal(r.rc, 0);
     assert_non_null(strstr(r.out, "has not said who it is"));
-    assert_non_null(strstr(r.out, "weight not known"));
+    assert_non_null(strstr(r.out, "not known before the plates have a zero"));
     assert_non_null(strstr(r.out, "not calibrated with weights"));
     assert_null(strstr(r.out, "nan"));
     done(r);
