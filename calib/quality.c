@@ -146,17 +146,6 @@ double uf_creep_pct(const double *t_s, const double *y, int n, double from_s, do
     return 100 * fabs((b - a) / b);
 }
 
-double uf_effective_dof(const double *u, const double *dof, int n)
-{
-    double sum2 = 0, sum4 = 0;
-    for (int i = 0; i < n; i++) {
-        double u2 = u[i] * u[i];
-        sum2 += u2;
-        sum4 += u2 * u2 / dof[i];
-    }
-    return sum4 > 0 ? sum2 * sum2 / sum4 : INFINITY;
-}
-
 double uf_r60_mpe_v(double load_v)
 {
     return 0.7 * (load_v <= 500 ? 0.5 : load_v <= 2000 ? 1.0 : 1.5);

@@ -48,10 +48,6 @@ double uf_zero_return_pct(double before, double after, double loaded);
  * linear interpolation (ISO 376: 30 s and 300 s after loading). NAN where the times lie outside. */
 double uf_creep_pct(const double *t_s, const double *y, int n, double from_s, double to_s);
 
-/* Welch-Satterthwaite: effective degrees of freedom of a sum of independent parts with standard
- * uncertainties u[n] and their degrees of freedom (INFINITY allowed); GUM G.4.1. */
-double uf_effective_dof(const double *u, const double *dof, int n);
-
 /* OIML R 60 limits of a load cell of class C, p_LC 0.7, in verification intervals v (Emax / n). */
 double uf_r60_mpe_v(double load_v);            /* envelope: 0.35, 0.7, 1.05 */
 double uf_r60_creep_30min_v(double load_v);    /* 0.7 of it */

@@ -626,7 +626,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     a->replay = c->link.type == UF_LINK_REPLAY;
     a->calibration = start->calibration;
     a->calibration_id = start->calibration_id;
-    a->hand = c->pipeline.hand;
+    /* A recording's golfer is not the one of the open session. */
+    a->hand = start->has_hand && !a->replay ? start->hand : c->pipeline.hand;
     a->newest_dev_us = a->past_dev_us = -1;
     a->clear_due = true;
     snprintf(a->text, sizeof a->text, "opening %s", c->link.device);
@@ -642,6 +643,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
         go_on(a, config->past);
     else if (!rc)
         rc = begin(a, keep ? start : NULL, err);
+    if (!rc)
+        uf_pipeline_set_hand(a->pipeline, a->hand);
     if (rc) {
         uf_acquire_free(a);
         return rc;

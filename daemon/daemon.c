@@ -61,24 +61,46 @@ static json_t *answer_hand(struct uf_daemon *d, const json_t *question)
     return json_pack("{s:b, s:s}", "ok", 1, "hand", hand);
 }
 
+static json_t *answer_lesson(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    struct uf_job *job = uf_job_new(UF_JOB_LESSON);
+    if (!job || !uf_store_thread_put(d->store, job))
+        return json_pack("{s:s}", "error", "the database cannot be asked now");
+    return json_pack("{s:b, s:s}", "ok", 1, "text",
+                     "the open session and its player are read again");
+}
+
 static json_t *answer(void *who, const json_t *question)
 {
     static const struct {
         const char *ask;
         json_t *(*answer)(struct uf_daemon *d, const json_t *question);
-    } table[] = {{"status", answer_status}, {"tare", answer_tare}, {"hand", answer_hand}};
+    } table[] = {{"status", answer_status},
+                 {"tare", answer_tare},
+                 {"hand", answer_hand},
+                 {"lesson", answer_lesson}};
     const char *ask = json_string_value(json_object_get(question, "ask"));
     for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++)
         if (strcmp(ask, table[i].ask) == 0)
             return table[i].answer(who, question);
-    return json_pack("{s:s}", "error", "\"ask\" must be \"status\", \"tare\" or \"hand\"");
+    return json_pack("{s:s}", "error",
+                     "\"ask\" must be \"status\", \"tare\", \"hand\" or \"lesson\"");
 }
 
-/* ---- calibration, again ---- */
+/* ---- what the database answers ---- */
 
-static void new_calibration(void *who, struct uf_job *job)
+static void new_lesson(struct uf_daemon *d, const struct uf_job *job)
 {
-    struct uf_daemon *d = who;
+    if (!job->has_hand)
+        return;
+    uf_acquire_set_hand(d->acquire, job->hand);
+    uf_log(UF_LOG_NOTICE, "session %lld: the player is %s-handed", (long long)job->session_id,
+           job->hand == UF_LEFT_HANDED ? "left" : "right");
+}
+
+static void new_calibration(struct uf_daemon *d, const struct uf_job *job)
+{
     if (job->calibration_id < 0) {
         uf_log(UF_LOG_WARNING, "the active calibration could not be read: going on with the one "
                                "in force");
@@ -87,6 +109,14 @@ static void new_calibration(void *who, struct uf_job *job)
         uf_log(UF_LOG_NOTICE, "calibration in force: %s",
                job->calibration_id ? job->calibration.name : "none, the cells' data sheets");
     }
+}
+
+static void answered(void *who, struct uf_job *job)
+{
+    if (job->kind == UF_JOB_LESSON)
+        new_lesson(who, job);
+    else
+        new_calibration(who, job);
     uf_job_free(job);
 }
 
@@ -329,7 +359,6 @@ int uf_daemon_start_database(struct uf_daemon *d, struct uf_error *err)
     int rc = uf_store_sink_new(&d->sink, &d->start, &d->config, (unsigned)slow_ms, err);
     if (rc)
         return rc;
-    d->sources.session_id = d->start.session_id;
     if (d->start.calibration_id == 0)
         uf_log(UF_LOG_WARNING,
                "no calibration of the rig \"%s\" is active: forces come from the cells' data "
@@ -377,7 +406,8 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
         .sink = d->sink,
         .limit = d->config.daemon.queue,
         .changed = store_changed,
-        .calibration = new_calibration,
+        .answered = answered,
+        .session_id = d->start.session_id,
         .stopped = store_stopped,
         .who = d,
     };

@@ -203,7 +203,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"tare_age_s", number(a.tare_age_s)},
         {"calibration", calibration_json(a.calibration)},
         {"database", json_string(s->config->daemon.database)},
-        {"session", id_or_null(s->session_id)},
+        {"session", id_or_null(store.session_id)},
         {"swings_stored", whole(store.stored)},
         {"last_swing", id_or_null(store.last_swing_id)},
         {"last_swing_utc_us", id_or_null(store.last_swing_utc_us)},

@@ -23,7 +23,6 @@ struct uf_status_sources {
      * 4 KB of a tty, 47 ms of 24 channels at 1 kHz. */
     uint64_t loop_stalls;
     uint64_t loop_latest_ms;
-    int64_t session_id;
     int64_t started_mono_us;
     bool stopping;
 };

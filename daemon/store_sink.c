@@ -4,6 +4,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "store/lessons.h"
 #include "store/recovery.h"
 
 #include <errno.h>
@@ -44,11 +45,23 @@ static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, s
     return rc == UF_ENOTFOUND ? UF_OK : rc;
 }
 
+static int read_lesson(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    struct uf_lesson lesson;
+    int rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &lesson, err);
+    if (rc)
+        return rc;
+    job->session_id = lesson.session_id;
+    job->has_hand = lesson.player_id != 0;
+    job->hand = lesson.hand;
+    return UF_OK;
+}
+
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     struct uf_given given;
     char basis[UF_BASIS_SIZE];
-    int64_t session_id = s->session_id;
+    int64_t session_id = 0; /* the open one */
     int known = job->maybe_stored ? find_again(s, job, &session_id, err) : 0;
     if (known)
         return known > 0 ? UF_OK : known;
@@ -61,7 +74,10 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .basis = basis,
     };
     struct uf_analysis *analysis = NULL;
-    int rc = uf_store_given(s->store, 0, s->session_id, &given, basis, err);
+    int rc = read_lesson(s, job, err); /* whose feet, standing where */
+    if (!rc)
+        rc = uf_store_given(s->store, 0, session_id ? session_id : job->session_id, &given, basis,
+                            err);
     if (!rc)
         rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
                               &s->config->analysis, &given, &analysis, err);
@@ -74,8 +90,11 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     if (!rc)
         rc = uf_store_swing_add(s->store, &meta, job->capture, analysis, uf_clock_utc_us(),
                                 &job->swing_id, err);
-    if (!rc && analysis)
-        job->flags = analysis->flags;
+    if (!rc) {
+        if (analysis)
+            job->flags = analysis->flags;
+        (void)read_lesson(s, job, NULL); /* the swing is stored, whatever this says */
+    }
     if (!rc && job->maybe_stored) {
         if (s->taken_n < TAKEN_MAX) /* a second one with the same counts is another swing */
             s->taken[s->taken_n++] = job->swing_id;
@@ -111,6 +130,8 @@ static int store_job(void *who, struct uf_job *job, struct uf_error *err)
     case UF_JOB_CALIBRATION:
         return read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
                                 &job->calibration_id, err);
+    case UF_JOB_LESSON:
+        return read_lesson(s, job, err);
     }
     return UF_OK;
 }
@@ -119,8 +140,11 @@ static void close_sink(void *who)
 {
     struct sink *s = who;
     struct uf_error err = {0};
-    if (s->session_id > 0 &&
-        uf_store_session_close(s->store, s->session_id, uf_clock_utc_us(), &err) != UF_OK)
+    struct uf_lesson open = {0};
+    if (s->session_id > 0)
+        (void)uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, NULL);
+    if (open.session_id > 0 &&
+        uf_store_session_close(s->store, open.session_id, uf_clock_utc_us(), &err) != UF_OK)
         uf_log(UF_LOG_WARNING, "store: the session stays open in the database: %s", err.text);
     uf_store_close(s->store);
     if (s->lock_fd >= 0)
@@ -177,6 +201,13 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     rc = uf_store_session_open(s->store, start->rig_id, uf_clock_utc_us(), &start->session_id, err);
     s->rig_id = start->rig_id;
     s->session_id = start->session_id;
+    struct uf_lesson open;
+    if (!rc)
+        rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, err);
+    if (!rc) {
+        start->has_hand = open.player_id != 0;
+        start->hand = open.hand;
+    }
     return rc;
 }
 

@@ -12,7 +12,9 @@
 struct uf_store_start {
     int64_t rig_id, session_id;
     int64_t newest_swing_id; /* 0: none yet */
-    int64_t calibration_id;  /* 0: nominal, from the data sheets */
+    bool has_hand;           /* the open session has a player, who swings so */
+    enum uf_hand hand;
+    int64_t calibration_id; /* 0: nominal, from the data sheets */
     struct uf_calibration calibration;
     bool has_tare;
     double tare_raw[UF_CHANNELS_MAX];
@@ -20,7 +22,8 @@ struct uf_store_start {
 };
 
 /* Opens (makes) the database, keeps other daemons off it (flock on "<file>.lock"), finds rig,
- * calibration and last zero, and opens a session. slow_ms: test hook, see uf_store_slow_ms. */
+ * calibration and last zero, and opens a session
+ * (or goes on with a person's). slow_ms: test hook, see uf_store_slow_ms. */
 int uf_store_sink_new(struct uf_store_sink *out, struct uf_store_start *start,
                       const struct uf_config *config, unsigned slow_ms, struct uf_error *err);
 

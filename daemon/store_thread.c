@@ -27,7 +27,7 @@ struct uf_store_thread {
     uv_mutex_t lock; /* all below */
     uv_cond_t wake;
     struct list queue;
-    struct list done; /* CALIBRATION jobs on their way back */
+    struct list done; /* CALIBRATION and LESSON jobs on their way back */
     struct uf_store_status status;
     int notes; /* jobs that are no swings */
     bool stopping, finished;
@@ -125,7 +125,7 @@ static void leave_locked(struct uf_store_thread *t)
     } else {
         t->notes--;
     }
-    if (job->kind == UF_JOB_CALIBRATION)
+    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_LESSON)
         append(&t->done, job);
     else
         uf_job_free(job);
@@ -143,6 +143,8 @@ static void finish_locked(struct uf_store_thread *t)
         s->last_swing_utc_us = job->utc_us;
         s->last_swing_flags = job->flags;
     }
+    if (job->kind == UF_JOB_SWING || job->kind == UF_JOB_LESSON)
+        s->session_id = job->session_id;
     leave_locked(t);
     settle_state_locked(t, false);
 }
@@ -162,7 +164,7 @@ static bool fail_locked(struct uf_store_thread *t, const struct uf_error *err)
     if (head->kind == UF_JOB_SWING) {
         append(&t->queue, take_first(&t->queue));
     } else {
-        head->calibration_id = -1; /* of a CALIBRATION: not read */
+        head->calibration_id = -1; /* of a CALIBRATION: not read; a LESSON's has no hand */
         s->notes_lost++;
         leave_locked(t);
     }
@@ -259,8 +261,8 @@ static void told(uv_async_t *async)
     uv_mutex_unlock(&t->lock);
     while (done.first) {
         struct uf_job *job = take_first(&done);
-        if (t->config.calibration)
-            t->config.calibration(t->config.who, job);
+        if (t->config.answered)
+            t->config.answered(t->config.who, job);
         else
             uf_job_free(job);
     }
@@ -303,6 +305,7 @@ int uf_store_thread_new(struct uf_store_thread **out, const struct uf_store_thre
         t->config.waits =
             (struct uf_backoff){.first_ms = FIRST_WAIT_MS, .longest_ms = LONGEST_WAIT_MS};
     t->status.limit = config->limit;
+    t->status.session_id = config->session_id;
     int rc = uv_async_init(config->loop, &t->async, told);
     if (rc == 0) {
         t->async.data = t;

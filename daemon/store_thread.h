@@ -22,7 +22,8 @@ enum uf_job_kind {
     UF_JOB_SWING,
     UF_JOB_TARE,
     UF_JOB_LINK_EVENT,
-    UF_JOB_CALIBRATION /* read the rig's active calibration again */
+    UF_JOB_CALIBRATION, /* read the rig's active calibration again */
+    UF_JOB_LESSON       /* read which session is open, and whose */
 };
 
 /* One thing to store. All of it is owned by the queue from uf_store_thread_put on. */
@@ -39,6 +40,10 @@ struct uf_job {
     int64_t swing_id;                  /* result */
     bool was_stored;                   /* result: it was there */
     uint32_t flags;                    /* result: UF_FLAG_* */
+    /* SWING, LESSON: results */
+    int64_t session_id; /* 0: none is open */
+    bool has_hand;      /* LESSON: a player is named, and swings so */
+    enum uf_hand hand;
     /* TARE */
     struct uf_tare_event tare;
     int channels;
@@ -83,6 +88,7 @@ struct uf_store_status {
     int64_t last_swing_id; /* 0: none by this run */
     int64_t last_swing_utc_us;
     uint32_t last_swing_flags;
+    int64_t session_id; /* that swings belong to; 0: none is open */
 };
 
 struct uf_store_thread;
@@ -91,11 +97,12 @@ struct uf_store_thread_config {
     uv_loop_t *loop;
     struct uf_store_sink sink;
     int limit;               /* swings */
+    int64_t session_id;      /* open at the start */
     struct uf_backoff waits; /* between tries; first_ms 0: the usual ones */
     /* On the loop, after something changed; several changes may come as one. */
     void (*changed)(void *who);
-    /* On the loop: a CALIBRATION job is done; belongs to the receiver (uf_job_free). */
-    void (*calibration)(void *who, struct uf_job *job);
+    /* On the loop: a CALIBRATION or LESSON job is done; belongs to the receiver (uf_job_free). */
+    void (*answered)(void *who, struct uf_job *job);
     /* On the loop, after uf_store_thread_stop: the sink is closed. left: swings that could not be
      * stored in time. */
     void (*stopped)(void *who, int left);

@@ -2,6 +2,8 @@
  * See ask.h. */
 #include "cli/ask.h"
 
+#include "cli/cli.h"
+
 #include <errno.h>
 #include <poll.h>
 #include <stdlib.h>
@@ -79,6 +81,16 @@ static int read_line(int fd, char *text, size_t *n, const char *path, struct uf_
             return uf_fail(err, UF_EINVAL, "the answer from %s is too long to be the daemon's",
                            path);
     }
+}
+
+void uf_cli_tell_daemon(struct uf_cli *c)
+{
+    json_t *answer = NULL;
+    struct uf_error err;
+    int rc = uf_ask(c->config.daemon.control, "lesson", &answer, &err);
+    json_decref(answer);
+    if (rc && rc != UF_ENOTFOUND)
+        uf_cli_fail(c, rc, "stored, but the daemon keeps the hand that it had: %s", err.text);
 }
 
 int uf_ask(const char *socket_path, const char *question, json_t **out, struct uf_error *err)

@@ -3,101 +3,36 @@
 #include "cli/cli.h"
 
 #include "base/setting.h"
+#include "cli/text.h"
 
+#include <ctype.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
-#define NAME_WIDTH 22
+#define COMMANDS_MAX 64
 
-static const struct uf_cli_option global_options[] = {
+#define NAME_WIDTH 22 /* of options */
+#define HELP_WIDTH 34 /* of commands */
+
+const struct uf_cli_option uf_cli_global_options[] = {
     {"--config", "FILE", "settings (default " UF_CLI_CONFIG ", where it exists)"},
     {"--database", "FILE", "the database, instead of daemon.database of the settings"},
     {"--help", NULL, "this text; after a command: what it does"},
     {"--version", NULL, "the version"},
+    {NULL, NULL, NULL},
 };
 enum { CONFIG, DATABASE, HELP, VERSION, GLOBAL_OPTIONS };
 
-#define JSON_OPTION                                                                                \
-    {                                                                                              \
-        "--json", NULL, "as JSON, with every number unrounded"                                     \
-    }
-#define SINCE_OPTION                                                                               \
-    {                                                                                              \
-        "--since", "DATE", "from that local time on: 2026-03-01, \"2026-03-01 14:30\" or today"    \
-    }
-
-static const struct uf_cli_command commands[] = {
-    {.name = "swings",
-     .operands = "",
-     .summary = "list stored swings, the newest last",
-     .more = "One line a swing. \"-\": not measurable; `underfoot swing N` says why.",
-     .options = {{"--last", "N", "only the newest N (default 20; all: 0)"},
-                 SINCE_OPTION,
-                 JSON_OPTION},
-     .run = uf_cli_swings},
-    {.name = "swing",
-     .operands = "N|last",
-     .summary = "all numbers of one swing, and its curves",
-     .more =
-         "Forces are of the ground on the golfer. Lead: the foot nearer the target. Target-ward\n"
-         "and toe-ward are positive, and so is a turn moment that turns the golfer towards the\n"
-         "target. BW: body weights. A number that could not be measured shows its reason.",
-     .least = 1,
-     .most = 1,
-     .options = {{"--words", NULL, "the meaning of each number instead of its name"},
-                 {"--ascii", NULL, "curves in ASCII (as where the locale is not UTF-8)"},
-                 JSON_OPTION},
-     .run = uf_cli_swing},
-    {.name = "rederive",
-     .operands = "[N ...]",
-     .summary = "derive the numbers of swings again from their raw counts",
-     .more =
-         "Each swing with the rig it was captured with, that rig's active calibration, and the\n"
-         "[analysis] of the settings. Where a derivation of just these exists, the result is\n"
-         "compared with it to the last bit; otherwise a new one is added and becomes the\n"
-         "current one. Old ones stay in the database.",
-     .most = UF_CLI_OPERANDS_MAX,
-     .options = {SINCE_OPTION, JSON_OPTION},
-     .run = uf_cli_rederive},
-    {.name = "mark",
-     .operands = "N",
-     .summary = "enter moments of a swing from video, and derive it again",
-     .more =
-         "A moment is in seconds from the swing's first sample, or with --fps in frames of a\n"
-         "camera from the sync pulse; none takes a mark away. Marks win over the strike sensor\n"
-         "and over estimates. --arm: lead arm level, --shaft: shaft level, in the downswing.",
-     .least = 1,
-     .most = 1,
-     .options = {{"--start", "T", "first movement"},
-                 {"--top", "T", "top of the swing"},
-                 {"--arm", "T", "lead arm level"},
-                 {"--shaft", "T", "shaft level"},
-                 {"--impact", "T", "impact"},
-                 {"--finish", "T", "finish"},
-                 {"--fps", "RATE", "frames a second: the moments are frames"}},
-     .run = uf_cli_mark},
-    {.name = "status",
-     .operands = "",
-     .summary = "what the daemon is doing",
-     .more = "Asks the running daemon. Exit status 3 when none answers.",
-     .options = {JSON_OPTION},
-     .run = uf_cli_status},
-    {.name = "doctor",
-     .operands = "",
-     .summary = "look at everything, and say what to do",
-     .more =
-         "Settings, database, spool, disk, device, daemon, zero, calibration and clock: one line\n"
-         "each, with what to do where something is wrong. Changes nothing. Exit status 1 when\n"
-         "something is wrong. As root it sees what the daemon's own user may and may not do.",
-     .options = {{"--deep", NULL, "every page of the database, not only its structure (slow)"},
-                 JSON_OPTION},
-     .run = uf_cli_doctor},
-};
-enum { COMMANDS = sizeof commands / sizeof commands[0] };
-
 /* ---- help ---- */
+
+bool uf_cli_is_of(const struct uf_cli_command *command, const char *word)
+{
+    size_t n = strlen(word);
+    return strncmp(command->name, word, n) == 0 &&
+           (command->name[n] == ' ' || command->name[n] == '\0');
+}
 
 static void print_option(FILE *out, const struct uf_cli_option *o)
 {
@@ -105,17 +40,23 @@ static void print_option(FILE *out, const struct uf_cli_option *o)
     fprintf(out, "%*s%s\n", used < NAME_WIDTH ? NAME_WIDTH - used : 1, "", o->help);
 }
 
-static void print_help(FILE *out)
+/* Commands of which the name is word, or begins with it and a blank; NULL: all. */
+static void print_help(FILE *out, const char *word)
 {
-    fprintf(out, "usage: underfoot [--config FILE] [--database FILE] COMMAND ...\n\n");
-    for (int i = 0; i < COMMANDS; i++) {
+    int n;
+    const struct uf_cli_command *commands = uf_cli_commands(&n);
+    fprintf(out, "usage: underfoot [--config FILE] [--database FILE] %s ...\n\n",
+            word ? word : "COMMAND");
+    for (int i = 0; i < n; i++) {
+        if (word && !uf_cli_is_of(&commands[i], word))
+            continue;
         int used = fprintf(out, "  %s%s%s", commands[i].name, *commands[i].operands ? " " : "",
                            commands[i].operands);
-        fprintf(out, "%*s%s\n", used < NAME_WIDTH ? NAME_WIDTH - used : 1, "", commands[i].summary);
+        fprintf(out, "%*s%s\n", used < HELP_WIDTH ? HELP_WIDTH - used : 1, "", commands[i].summary);
     }
     fprintf(out, "\n");
     for (int i = 0; i < GLOBAL_OPTIONS; i++)
-        print_option(out, &global_options[i]);
+        print_option(out, &uf_cli_global_options[i]);
 }
 
 static void print_command_help(FILE *out, const struct uf_cli_command *command)
@@ -158,6 +99,28 @@ int uf_cli_open(struct uf_cli *c, enum uf_store_mode mode, struct uf_store **out
     return UF_EXIT_DONE;
 }
 
+int uf_cli_done(struct uf_cli *c, const char *key, int64_t id, const char *format, ...)
+{
+    char text[UF_CLI_SENTENCE_MAX];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(text, sizeof text, format, args);
+    va_end(args);
+    if (uf_cli_option(c, "--json"))
+        return uf_cli_print_json(
+            c, json_pack("{s:b, s:I, s:s}", "ok", 1, key, (json_int_t)id, "text", text));
+    fprintf(c->out, "%s\n", text);
+    return UF_EXIT_DONE;
+}
+
+int uf_cli_number(const struct uf_cli *c, const char *text, const char *what, int64_t *out)
+{
+    if (uf_text_parse_count(text, 1, out) == 0)
+        return UF_EXIT_DONE;
+    return uf_cli_fail(c, UF_EXIT_USAGE, "\"%s\" is not the number of a %s; see: underfoot %s%s",
+                       text, what, what, strcmp(what, "swing") == 0 ? "s" : " list");
+}
+
 int uf_cli_print_json(struct uf_cli *c, json_t *json)
 {
     int rc = json ? json_dumpf(json, c->out, JSON_INDENT(2) | JSON_REAL_PRECISION(17)) : -1;
@@ -190,7 +153,7 @@ static int unknown_option(const struct uf_cli *c, const char *option)
     const char *names[GLOBAL_OPTIONS + UF_CLI_OPTIONS_MAX];
     int n = 0;
     for (int i = 0; i < GLOBAL_OPTIONS; i++)
-        names[n++] = global_options[i].name;
+        names[n++] = uf_cli_global_options[i].name;
     for (int i = 0; c->command && c->command->options[i].name; i++)
         names[n++] = c->command->options[i].name;
     const char *hint = nearest(word, names, n);
@@ -201,12 +164,26 @@ static int unknown_option(const struct uf_cli *c, const char *option)
 
 static int unknown_command(const struct uf_cli *c, const char *word)
 {
-    const char *names[COMMANDS];
-    for (int i = 0; i < COMMANDS; i++)
-        names[i] = commands[i].name;
-    const char *hint = nearest(word, names, COMMANDS);
-    return uf_cli_fail(c, UF_EXIT_USAGE, "there is no command \"%s\"%s%s; see: underfoot --help",
-                       word, hint ? ", did you mean " : "", hint ? hint : "");
+    const char *names[COMMANDS_MAX], *hint;
+    char first[COMMANDS_MAX][24];
+    int n;
+    const struct uf_cli_command *commands = uf_cli_commands(&n);
+    for (int i = 0; i < n; i++) {
+        const char *name = commands[i].name, *blank = strchr(name, ' ');
+        names[i] = first[i];
+        if (c->family) /* the second word is the wrong one */
+            snprintf(first[i], sizeof first[i], "%s",
+                     uf_cli_is_of(&commands[i], c->family) && blank ? blank + 1 : "");
+        else
+            snprintf(first[i], sizeof first[i], "%.*s", (int)strcspn(name, " "), name);
+    }
+    hint = nearest(word, names, n);
+    if (hint && !*hint)
+        hint = NULL;
+    return uf_cli_fail(
+        c, UF_EXIT_USAGE, "there is no command \"%s%s%s\"%s%s; see: underfoot %s%s--help",
+        c->family ? c->family : "", c->family ? " " : "", word, hint ? ", did you mean " : "",
+        hint ? hint : "", c->family ? c->family : "", c->family ? " " : "");
 }
 
 /* Is word this option, alone or as --name=value? Then *inline_value is its value or NULL. */
@@ -241,30 +218,70 @@ static int take_option(struct uf_cli *c, int argc, char **argv, int *i,
 {
     const char *value;
     for (int k = 0; k < GLOBAL_OPTIONS; k++)
-        if (is_option(&global_options[k], argv[*i], &value))
-            return take_value(c, &global_options[k], value, argc, argv, i, &global[k]);
+        if (is_option(&uf_cli_global_options[k], argv[*i], &value))
+            return take_value(c, &uf_cli_global_options[k], value, argc, argv, i, &global[k]);
     for (int k = 0; c->command && c->command->options[k].name; k++)
         if (is_option(&c->command->options[k], argv[*i], &value))
             return take_value(c, &c->command->options[k], value, argc, argv, i, &c->value[k]);
     return unknown_option(c, argv[*i]);
 }
 
+/* The command of that name, or NULL. */
+static const struct uf_cli_command *find_command(const char *first, const char *second)
+{
+    int n;
+    const struct uf_cli_command *commands = uf_cli_commands(&n);
+    for (int i = 0; i < n; i++) {
+        size_t length = strlen(first);
+        const char *name = commands[i].name;
+        if (strncmp(name, first, length) != 0)
+            continue;
+        if (!second ? name[length] == '\0'
+                    : name[length] == ' ' && strcmp(name + length + 1, second) == 0)
+            return &commands[i];
+    }
+    return NULL;
+}
+
+static bool is_family(const char *word)
+{
+    int n;
+    const struct uf_cli_command *commands = uf_cli_commands(&n);
+    for (int i = 0; i < n; i++)
+        if (strchr(commands[i].name, ' ') && uf_cli_is_of(&commands[i], word))
+            return true;
+    return false;
+}
+
+/* The word behind `underfoot swing` may be an operand, or make another command of it. */
 static int take_word(struct uf_cli *c, const char *word)
 {
-    if (c->command) {
-        if (c->operands >= c->command->most)
-            return uf_cli_fail(
-                c, UF_EXIT_USAGE, "one word too many: \"%s\"; usage: underfoot %s%s%s", word,
-                c->command->name, *c->command->operands ? " " : "", c->command->operands);
-        c->operand[c->operands++] = word;
+    if (!c->command && !c->family) {
+        c->family = is_family(word) ? word : NULL;
+        c->command = find_command(word, NULL);
+        return c->command || c->family ? UF_EXIT_DONE : unknown_command(c, word);
+    }
+    const struct uf_cli_command *longer =
+        c->family && c->operands == 0 ? find_command(c->family, word) : NULL;
+    if (longer) {
+        for (int i = 0; i < UF_CLI_OPTIONS_MAX; i++)
+            if (c->value[i])
+                return uf_cli_fail(c, UF_EXIT_USAGE, "put the options behind \"%s\"", longer->name);
+        c->command = longer;
+        c->family = NULL;
         return UF_EXIT_DONE;
     }
-    for (int i = 0; i < COMMANDS; i++)
-        if (strcmp(commands[i].name, word) == 0) {
-            c->command = &commands[i];
-            return UF_EXIT_DONE;
-        }
-    return unknown_command(c, word);
+    if (!c->command)
+        return unknown_command(c, word);
+    if (c->operands >= c->command->most && c->family && c->operands == 1 &&
+        !isdigit((unsigned char)c->operand[0][0]))
+        return unknown_command(c, c->operand[0]); /* "swing lable 3" */
+    if (c->operands >= c->command->most)
+        return uf_cli_fail(c, UF_EXIT_USAGE, "one word too many: \"%s\"; usage: underfoot %s%s%s",
+                           word, c->command->name, *c->command->operands ? " " : "",
+                           c->command->operands);
+    c->operand[c->operands++] = word;
+    return UF_EXIT_DONE;
 }
 
 static int read_settings(struct uf_cli *c, const char *config, const char *database)
@@ -306,12 +323,12 @@ static int run(struct uf_cli *c, int argc, char **argv)
     if (global[HELP]) {
         if (c->command)
             print_command_help(c->out, c->command);
-        else
-            print_help(c->out);
+        if (!c->command || (c->family && c->operands == 0))
+            print_help(c->out, c->family);
         return UF_EXIT_DONE;
     }
     if (!c->command) {
-        print_help(c->err);
+        print_help(c->err, c->family);
         return UF_EXIT_USAGE;
     }
     if (c->operands < c->command->least)
@@ -321,13 +338,14 @@ static int run(struct uf_cli *c, int argc, char **argv)
     return rc ? rc : c->command->run(c);
 }
 
-int uf_cli_main(int argc, char **argv, FILE *out, FILE *err)
+int uf_cli_main(int argc, char **argv, FILE *in, FILE *out, FILE *err)
 {
     struct uf_cli *c = calloc(1, sizeof *c);
     if (!c) {
         fprintf(err, "underfoot: no memory\n");
         return UF_EXIT_FAILED;
     }
+    c->in = in;
     c->out = out;
     c->err = err;
     int rc = run(c, argc, argv);

@@ -3,9 +3,10 @@
 #include "cli/cli.h"
 
 #include <locale.h>
+#include <unistd.h>
 
 int main(int argc, char **argv)
 {
     setlocale(LC_CTYPE, ""); /* not LC_NUMERIC: numbers keep their point */
-    return uf_cli_main(argc, argv, stdout, stderr);
+    return uf_cli_main(argc, argv, isatty(STDIN_FILENO) ? stdin : NULL, stdout, stderr);
 }

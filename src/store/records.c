@@ -1,50 +1,8 @@
 /* SPDX-License-Identifier: MIT
- * Small rows of the daemon's life: sessions, zeros, events of the line. */
+ * Small rows of the daemon's life: zeros, events of the line. */
 #include "store/database.h"
 
 #include <stdlib.h>
-
-int uf_store_session_open(struct uf_store *s, int64_t rig_id, int64_t utc_us, int64_t *id,
-                          struct uf_error *err)
-{
-    static const char doing[] = "open a session";
-    char uuid[37];
-    sqlite3_stmt *q;
-    int rc = uf_uuid(uuid, err);
-    if (rc == 0)
-        rc = uf_db_begin(s, doing, err);
-    if (rc)
-        return rc;
-    rc = uf_db_prepare(s, &q,
-                       "INSERT INTO session (uuid, rig_id, started_utc_us) VALUES (?1, ?2, ?3)",
-                       doing, err);
-    if (rc == 0) {
-        sqlite3_bind_text(q, 1, uuid, -1, SQLITE_STATIC);
-        sqlite3_bind_int64(q, 2, rig_id);
-        sqlite3_bind_int64(q, 3, utc_us);
-        rc = uf_db_run(s, q, doing, err);
-        *id = sqlite3_last_insert_rowid(s->db);
-    }
-    return uf_db_end(s, rc, doing, err);
-}
-
-int uf_store_session_close(struct uf_store *s, int64_t id, int64_t utc_us, struct uf_error *err)
-{
-    static const char doing[] = "close the session";
-    sqlite3_stmt *q;
-    int rc = uf_db_begin(s, doing, err);
-    if (rc)
-        return rc;
-    rc = uf_db_prepare(s, &q, "UPDATE session SET ended_utc_us = ?2 WHERE id = ?1", doing, err);
-    if (rc == 0) {
-        sqlite3_bind_int64(q, 1, id);
-        sqlite3_bind_int64(q, 2, utc_us);
-        rc = uf_db_run(s, q, doing, err);
-    }
-    if (rc == 0 && sqlite3_changes(s->db) == 0)
-        rc = uf_fail(err, UF_ENOTFOUND, "there is no session %lld in %s", (long long)id, s->path);
-    return uf_db_end(s, rc, doing, err);
-}
 
 /* ---- zeros ---- */
 

@@ -16,9 +16,23 @@ int uf_schema_migrate(struct uf_store *s, struct uf_error *err);
 /* The SQL of migration 1 but for swing_metric (schema_sql.c). */
 extern const char uf_schema_sql_1[];
 /* The same of migration 2. */
+/* The SQL of migration 3: players, blocks, remarks (schema_lessons.c). */
+extern const char uf_schema_sql_3[];
 extern const char uf_schema_sql_2[];
 
 /* Makes the views anew where their text differs from this program's; inside a transaction. */
 int uf_schema_views(struct uf_store *s, struct uf_error *err);
+
+/* The views of lessons (views_lesson.c). */
+void uf_view_session_change(sqlite3_str *sql);
+void uf_view_player_history(sqlite3_str *sql);
+void uf_view_plate_health(sqlite3_str *sql);
+
+/* Metrics that the views show, and with how many digits; ended by a NULL name (views.c). */
+struct uf_view_metric {
+    const char *name;
+    int digits;
+};
+extern const struct uf_view_metric uf_view_metrics[];
 
 #endif

@@ -44,7 +44,8 @@ int uf_store_calibration_activate(struct uf_store *s, int64_t id, struct uf_erro
 int uf_store_calibration_active(struct uf_store *s, int64_t rig_id, const struct uf_rig *rig,
                                 struct uf_calibration *out, int64_t *id, struct uf_error *err);
 
-/* A session is opened by the daemon's start and closed by its end; later by the lesson. */
+/* The daemon's start: goes on with a person's open session of this rig (see lessons.h), else opens
+ * one. Its end closes the session that it opened itself; a person's goes on. */
 int uf_store_session_open(struct uf_store *s, int64_t rig_id, int64_t utc_us, int64_t *id,
                           struct uf_error *err);
 int uf_store_session_close(struct uf_store *s, int64_t id, int64_t utc_us, struct uf_error *err);
@@ -63,7 +64,7 @@ int uf_store_given(struct uf_store *s, int64_t swing_id, int64_t session_id, str
                    char *basis, struct uf_error *err);
 
 struct uf_swing_meta {
-    int64_t session_id;
+    int64_t session_id; /* 0: the open session and block of the rig; made where there is none */
     int64_t rig_id;
     int64_t calibration_id; /* 0: nominal */
     int64_t trigger_utc_us; /* host time of the trigger by the clock map; 0: not known */

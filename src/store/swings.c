@@ -3,6 +3,7 @@
 #include "store/swings.h"
 
 #include "store/derivation.h"
+#include "store/lessons.h"
 #include "store/raw_codec.h"
 
 #include <stdio.h>
@@ -25,21 +26,25 @@ static int add_swing(struct uf_store *s, const struct uf_swing_meta *meta,
 {
     char uuid[37], board[17];
     sqlite3_stmt *q;
+    struct uf_lesson lesson = {.session_id = meta->session_id};
     int rc = uf_uuid(uuid, err);
+    if (rc == 0 && lesson.session_id == 0)
+        rc = uf_lesson_claim(s, meta->rig_id, made_utc_us, &lesson, err);
     if (rc == 0)
         rc = uf_db_prepare(
             s, &q,
             "INSERT INTO swing (uuid, session_id, rig_id, trigger_utc_us, stored_utc_us,"
             " start_dev_us, trigger_dev_us, clock_drift_ppm, hand, shape_hand, ended_still,"
-            " samples, channels, rate_hz, duration_us, board_id, firmware)"
-            " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)",
+            " samples, channels, rate_hz, duration_us, board_id, firmware, block_id)"
+            " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17,"
+            " nullif(?18, 0))",
             DOING_WRITE, err);
     if (rc)
         return rc;
     for (size_t i = 0; i < 8; i++)
         snprintf(board + 2 * i, 3, "%02x", c->board.board_id[i]);
     sqlite3_bind_text(q, 1, uuid, -1, SQLITE_STATIC);
-    sqlite3_bind_int64(q, 2, meta->session_id);
+    sqlite3_bind_int64(q, 2, lesson.session_id);
     sqlite3_bind_int64(q, 3, meta->rig_id);
     if (meta->trigger_utc_us)
         sqlite3_bind_int64(q, 4, meta->trigger_utc_us);
@@ -56,6 +61,7 @@ static int add_swing(struct uf_store *s, const struct uf_swing_meta *meta,
     sqlite3_bind_int64(q, 15, c->offset_us[c->samples - 1]);
     sqlite3_bind_text(q, 16, board, -1, SQLITE_STATIC);
     sqlite3_bind_int(q, 17, c->board.firmware);
+    sqlite3_bind_int64(q, 18, lesson.block_id);
     rc = uf_db_run(s, q, DOING_WRITE, err);
     *id = sqlite3_last_insert_rowid(s->db);
     return rc;

@@ -7,11 +7,7 @@
 
 #define DOING "make the views of the database"
 
-/* Columns of `swings` that are metrics: how many digits a person wants. */
-static const struct {
-    const char *metric;
-    int digits;
-} shown[] = {
+const struct uf_view_metric uf_view_metrics[] = {
     {"weight_n", 1},
     {"trail_share_address_pct", 1},
     {"trail_share_max_pct", 1},
@@ -33,6 +29,7 @@ static const struct {
     {"vertical_impulse_ns", 1},
     {"target_impulse_ns", 1},
     {"turn_impulse_nms", 2},
+    {NULL, 0},
 };
 
 static void swings_sql(sqlite3_str *sql)
@@ -49,11 +46,19 @@ static void swings_sql(sqlite3_str *sql)
         "    'localtime') AS local_time,\n"
         "  swing.session_id AS session,\n"
         "  player.name AS player,\n"
+        "  block.id AS block,\n"
+        "  block.kind AS kind, -- baseline, drill, retest, ...\n"
+        "  block.ball AS ball, -- 1: with a ball\n"
+        "  block.club AS club,\n"
+        "  swing.excluded_reason AS excluded, -- NULL: it counts\n"
+        "  swing.starred AS starred,\n"
+        "  swing.comment AS comment,\n"
+        "  round(club_speed.value, 2) AS club_speed_mps, -- of another instrument\n"
         "  swing.hand AS hand,\n"
         "  round(swing_metric.weight_n / 9.80665, 1) AS weight_kg, -- at standard gravity\n");
-    for (size_t i = 0; i < sizeof shown / sizeof shown[0]; i++)
-        sqlite3_str_appendf(sql, "  round(swing_metric.%s, %d) AS %s,\n", shown[i].metric,
-                            shown[i].digits, shown[i].metric);
+    for (const struct uf_view_metric *m = uf_view_metrics; m->name; m++)
+        sqlite3_str_appendf(sql, "  round(swing_metric.%s, %d) AS %s,\n", m->name, m->digits,
+                            m->name);
     sqlite3_str_appendall(sql,
                           "  round(impact.t_s, 4) AS impact_s, -- from the swing's first sample; "
                           "NULL: neither sensed nor marked\n"
@@ -69,6 +74,9 @@ static void swings_sql(sqlite3_str *sql)
              "FROM swing\n"
              "JOIN session ON session.id = swing.session_id\n"
              "LEFT JOIN player ON player.id = session.player_id\n"
+             "LEFT JOIN block ON block.id = swing.block_id\n"
+             "LEFT JOIN swing_extra AS club_speed\n"
+             "  ON club_speed.swing_id = swing.id AND club_speed.name = 'club_speed'\n"
              "LEFT JOIN derivation ON derivation.swing_id = swing.id AND derivation.current = 1\n"
              "LEFT JOIN calibration ON calibration.id = derivation.calibration_id\n"
              "LEFT JOIN swing_metric ON swing_metric.derivation_id = derivation.id\n"
@@ -94,7 +102,11 @@ static void missing_sql(sqlite3_str *sql)
 static const struct {
     const char *name;
     void (*build)(sqlite3_str *sql);
-} views[] = {{"swings", swings_sql}, {"swing_missing", missing_sql}};
+} views[] = {{"swings", swings_sql},
+             {"swing_missing", missing_sql},
+             {"session_change", uf_view_session_change},
+             {"player_history", uf_view_player_history},
+             {"plate_health", uf_view_plate_health}};
 
 static int is_same(struct uf_store *s, const char *name, const char *sql, struct uf_error *err)
 {

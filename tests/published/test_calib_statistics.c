@@ -2,6 +2,7 @@
  * Lines, deviations, repeatability, degrees of freedom against published examples. Tags: READ seen
  * in the source, CALC arithmetic on it, MEM recalled. */
 #include "calib/quality.h"
+#include "swing/variability.h"
 
 #include <math.h>
 #include <setjmp.h>

@@ -2,6 +2,7 @@
  * Linearity, hysteresis, repeatability, zero return, creep by their definitions, on small series
  * that can be reckoned by hand. */
 #include "calib/quality.h"
+#include "swing/variability.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

@@ -9,50 +9,13 @@
 #include <cmocka.h>
 
 #include "cli/ask.h"
-#include "cli/cli.h"
 #include "cli/plot.h"
 #include "cli/text.h"
+#include "cli_run.h"
 #include "stand_in.h"
 #include "stored_swing.h"
 
 #include <signal.h>
-
-/* What one run printed. */
-struct said {
-    int rc;
-    char *out, *err;
-};
-
-static struct said run(const char *const *words)
-{
-    struct said r = {.rc = -1};
-    size_t out_n, err_n;
-    char *argv[20];
-    int argc = 0;
-    argv[argc++] = (char *)(uintptr_t) "underfoot";
-    for (; words[argc - 1]; argc++)
-        argv[argc] = (char *)(uintptr_t)words[argc - 1];
-    FILE *out = open_memstream(&r.out, &out_n), *err = open_memstream(&r.err, &err_n);
-    r.rc = uf_cli_main(argc, argv, out, err);
-    fclose(out);
-    fclose(err);
-    return r;
-}
-#define RUN(...) run((const char *const[]){__VA_ARGS__, NULL})
-
-static void done(struct said r)
-{
-    free(r.out);
-    free(r.err);
-}
-
-static void says(struct said r, int rc, const char *out, const char *err)
-{
-    if (r.rc != rc || !strstr(r.out, out) || !strstr(r.err, err))
-        fail_msg("status %d, wanted %d\nout: %s\n(wanted: %s)\nerr: %s\n(wanted: %s)", r.rc, rc,
-                 r.out, out, r.err, err);
-    done(r);
-}
 
 struct bay {
     struct place *place;

@@ -75,7 +75,7 @@ static char *doctor(const struct bay *b, const char *answer, int rc, const char 
     pid_t pid = answer ? stand_in(b->socket, answer) : 0;
     const char *words[] = {"underfoot", "--config", b->config, "doctor", option};
     FILE *o = open_memstream(&out, &out_n), *e = open_memstream(&err, &err_n);
-    int got = uf_cli_main(option ? 5 : 4, (char **)(uintptr_t)words, o, e);
+    int got = uf_cli_main(option ? 5 : 4, (char **)(uintptr_t)words, NULL, o, e);
     fclose(o);
     fclose(e);
     if (pid)

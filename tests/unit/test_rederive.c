@@ -244,7 +244,8 @@ static void younger_metrics_are_filled_in(void **state)
     struct uf_error err;
     assert_int_equal(uf_store_swing_row(b->s, 1, &row, &err), 0);
     want = row.derived.value[UF_M_turn_peak_nm];
-    run_sql(b->s, "DROP VIEW swings; ALTER TABLE swing_metric DROP COLUMN turn_peak_nm;"
+    run_sql(b->s, "DROP VIEW swings; DROP VIEW session_change; DROP VIEW player_history; ALTER "
+                  "TABLE swing_metric DROP COLUMN turn_peak_nm;"
                   "ALTER TABLE swing_metric DROP COLUMN turn_peak_to_impact_ms;"
                   "DELETE FROM swing_metric_null WHERE metric = 'turn_peak_to_impact_ms'");
     uf_store_close(b->s);

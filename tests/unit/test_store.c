@@ -185,7 +185,7 @@ static void modes_and_settings(void **state)
     assert_int_equal(stat(p->db, &st), 0);
     assert_int_equal(st.st_mode & 0777, 0640);
     assert_int_equal(number(s, "PRAGMA application_id"), UF_APPLICATION_ID);
-    assert_int_equal(number(s, "PRAGMA user_version"), 2);
+    assert_int_equal(number(s, "PRAGMA user_version"), 3);
     assert_int_equal(number(s, "PRAGMA synchronous"), 2); /* FULL */
     assert_int_equal(number(s, "PRAGMA foreign_keys"), 1);
     assert_int_equal(number(s, "SELECT journal_mode = 'wal' FROM pragma_journal_mode"), 1);

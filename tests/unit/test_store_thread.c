@@ -100,7 +100,7 @@ static void begin(struct bench *b, int limit)
         .limit = limit,
         .waits = {.first_ms = 5, .longest_ms = 40},
         .changed = changed,
-        .calibration = calibration,
+        .answered = calibration,
         .stopped = stopped,
         .who = b,
     };
