@@ -13,6 +13,8 @@ struct uf_store_start {
     int64_t rig_id, session_id;
     int64_t calibration_id; /* 0: nominal, from the data sheets */
     struct uf_calibration calibration;
+    struct uf_leftover leftover[UF_PLATES_MAX]; /* its; of the plates where it is known */
+    bool has_leftover[UF_PLATES_MAX];
     bool has_tare;
     double tare_raw[UF_CHANNELS_MAX];
     int64_t tare_utc_us;

@@ -9,7 +9,7 @@
 #define UF_DAEMON_STORE_THREAD_H
 
 #include "daemon/backoff.h"
-#include "plate/calibration.h"
+#include "plate/leftover.h"
 #include "plate/tare.h"
 #include "swing/capture.h"
 
@@ -34,8 +34,11 @@ struct uf_job {
     double drift_ppm;                  /* of the board's clock; NAN: not known */
     struct uf_calibration calibration; /* in force at capture; CALIBRATION: the result */
     int64_t calibration_id;            /* 0: nominal; result -1: could not be read */
-    int64_t swing_id;                  /* result */
-    uint32_t flags;                    /* result: UF_FLAG_* */
+    /* CALIBRATION, results: what no load can make, of the plates where it is known */
+    struct uf_leftover leftover[UF_PLATES_MAX];
+    bool has_leftover[UF_PLATES_MAX];
+    int64_t swing_id; /* result */
+    uint32_t flags;   /* result: UF_FLAG_* */
     /* TARE */
     struct uf_tare_event tare;
     int channels;
