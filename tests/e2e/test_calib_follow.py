@@ -5,41 +5,14 @@ to, and stays when the session is interrupted. The board speaks the text form, w
 middle of the left plate of the example rig while the session asks for it."""
 import json
 import os
-import random
 import signal
 import subprocess
 
-from e2e import check, run, wait_until
+from e2e import CHANNELS, N_PER_COUNT, TEXT_RATE_HZ, TextBoard, check, run, wait_until
 
-RATE_HZ = 200
-CHANNELS = 24
-KG, G_M_S2, N_PER_COUNT = 40, 9.81, 4e-4
+KG, G_M_S2 = 40, 9.81
 EACH_RAW = round(KG * G_M_S2 / 4 / N_PER_COUNT)  # of the left plate's four vertical channels
-VERTICAL_LEFT = (2, 5, 8, 11)
-
-
-def packet(body):
-    total = 0
-    for c in body.encode():
-        total ^= c
-    return f"{body}*{total:02X}\n".encode()
-
-
-class Weights:
-    """A board whose left plate bears the weight or not; its clock goes as fast as it is asked to."""
-
-    def __init__(self, board):
-        self.board, self.n, self.noise = board, 0, random.Random(3)
-
-    def send(self, seconds, loaded):
-        out = packet(f"H,1,{CHANNELS},24,{RATE_HZ},7,0102030405060708")
-        for _ in range(round(seconds * RATE_HZ)):
-            counts = [1000 * c + self.noise.randint(-100, 100) +
-                      (EACH_RAW if loaded and c in VERTICAL_LEFT else 0) for c in range(CHANNELS)]
-            t_us = self.n * 1000000 // RATE_HZ
-            out += packet(f"S,{self.n % 65536},{t_us},0,0," + ",".join(map(str, counts)))
-            self.n += 1
-        self.board.send(out)
+LOADED = {c: EACH_RAW for c in (2, 5, 8, 11)}
 
 
 def session(place):
@@ -60,9 +33,9 @@ def first_load(path):
 
 def test_follow(place):
     recording, said = place.path("kept.ufr"), place.path("run.log")
-    weights = Weights(place.board())
+    weights = TextBoard(place.board())
     daemon = place.daemon(args=["--record", recording])
-    weights.send(2, False)
+    weights.send(2, {})
     wait_until(lambda: os.path.exists(recording) and os.path.getsize(recording), "a recording")
     path = session(place)
     with open(said, "w") as out:
@@ -80,7 +53,7 @@ def test_follow(place):
         for _ in range(40):
             if words in log():
                 return
-            weights.send(1, loaded)
+            weights.send(1, LOADED if loaded else {})
             wait_until(lambda: daemon.ask()["samples"] == weights.n, "the daemon has them all")
         check(False, "never said:", words, "\n", log(), daemon.log())
     wait_until(lambda: "Zero: take everything off" in log(), "its first words")
@@ -92,9 +65,9 @@ def test_follow(place):
     check(process.wait(20) == 0, log())
     check("1 captured now, 1 to go; run goes on from here" in log(), log())
     load = first_load(path)
-    check(load["samples"] >= 0.9 * RATE_HZ, load)
+    check(load["samples"] >= 0.9 * TEXT_RATE_HZ, load)
     for c in range(CHANNELS):
-        want = EACH_RAW if c in VERTICAL_LEFT else 0
+        want = LOADED.get(c, 0)
         got = load["loaded_raw"][c] - load["zero_raw"][c]
         check(abs(got - want) < 60, "channel", c, "moved by", got, "not", want)
     daemon.stop()
