@@ -11,6 +11,7 @@
 #include "load.h"
 #include "plate/monitor.h"
 #include "shape.h"
+#include "sim_lesson.h"
 
 #include <math.h>
 #include <string.h>
@@ -148,6 +149,35 @@ static void a_golfer_is_no_fault(void **state)
     assert_true(s.monitor.plate[0].left_n < 0.2 * s.monitor.plate[0].limit_n);
 }
 
+/* Walking on, swings with and without a ball, steps, a jump and off again, of several golfers. */
+static void simulated_golfers_are_no_fault(void **state)
+{
+    (void)state;
+    for (uint64_t golfer = 1; golfer <= 3; golfer++) {
+        struct scene s;
+        struct uf_sim_settings settings;
+        struct uf_sim_sample sample;
+        double most_n = 0;
+        unsigned changed = 0;
+        start(&s);
+        golfer_settings(&settings, golfer);
+        settings.perfect = true;
+        memset(s.tare_raw, 0, sizeof s.tare_raw);
+        struct uf_sim *sim =
+            begin(&settings,
+                  "empty:1,walk_on,address,ball,no_ball,step_drill,jump,ball,step_off,empty:1");
+        while (uf_sim_next(sim, &sample)) {
+            changed |= uf_monitor_feed(&s.monitor, sample.counts_raw, s.tare_raw, RATE_HZ);
+            for (int p = 0; p < 2; p++)
+                most_n = fmax(most_n, s.monitor.plate[p].left_n); /* NAN: not yet */
+        }
+        uf_sim_free(sim);
+        assert_int_equal(changed, 0);
+        assert_true(most_n < 0.5);
+        assert_true(s.monitor.plate[1].left_n >= 0);
+    }
+}
+
 /* A swing on a plate that bends under speed: much is left over for a third of a second. */
 static void a_short_rest_is_no_fault(void **state)
 {
@@ -219,6 +249,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_golfer_is_no_fault),
+        cmocka_unit_test(simulated_golfers_are_no_fault),
         cmocka_unit_test(a_short_rest_is_no_fault),
         cmocka_unit_test(faults_are_found),
         cmocka_unit_test(poor_combinations_are_not_watched),
