@@ -37,8 +37,11 @@ struct uf_job {
     /* CALIBRATION, results: what no load can make, of the plates where it is known */
     struct uf_leftover leftover[UF_PLATES_MAX];
     bool has_leftover[UF_PLATES_MAX];
-    int64_t swing_id; /* result */
-    uint32_t flags;   /* result: UF_FLAG_* */
+    bool maybe_stored;    /* found again after a crash: may be stored already, */
+    int64_t stored_after; /* then with a greater id than this */
+    int64_t swing_id;     /* result */
+    bool was_stored;      /* result: it was there */
+    uint32_t flags;       /* result: UF_FLAG_* */
     /* TARE */
     struct uf_tare_event tare;
     int channels;
