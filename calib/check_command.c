@@ -30,21 +30,6 @@ struct check {
     struct uf_leftover leftover[UF_PLATES_MAX];
 };
 
-/* What no load can make, of the plates that the calibration was solved for. */
-static void find_leftovers(struct check *c, const json_t *provenance)
-{
-    size_t i;
-    json_t *entry;
-    json_array_foreach(json_object_get(provenance, "plates"), i, entry)
-    {
-        const char *name = json_string_value(json_object_get(entry, "plate"));
-        for (int p = 0; name && p < c->config.rig.plates; p++)
-            if (!strcmp(name, uf_place_name(c->config.rig.plate[p].place)))
-                c->has_leftover[p] =
-                    uf_leftover_from_json(entry, &c->config.rig.plate[p], &c->leftover[p]);
-    }
-}
-
 /* Gravity of the options, else that of the calibration's session. New reference. */
 static int find_gravity(struct check *c, json_t **out, struct uf_error *err)
 {
@@ -55,7 +40,7 @@ static int find_gravity(struct check *c, json_t **out, struct uf_error *err)
         rc = uf_store_calibration_provenance(c->store, c->calibration_id, &provenance, err);
     if (rc != UF_OK)
         return rc;
-    find_leftovers(c, provenance);
+    uf_leftover_all(provenance, &c->config.rig, c->leftover, c->has_leftover);
     if (c->args->option[UF_OPT_LATITUDE] || c->args->option[UF_OPT_GRAVITY])
         rc = uf_calib_gravity(c->args, out, err);
     else

@@ -10,33 +10,12 @@
 
 #define LEAST_PCT 0.005
 
-static void newtons(const struct uf_leftover *l, const double *raw, double *n)
-{
-    for (int j = 0; j < l->channels; j++)
-        n[j] = raw[l->channel[j]] * l->n_per_count[j];
-}
-
 static double square(const double *v, int n)
 {
     double sum = 0;
     for (int i = 0; i < n; i++)
         sum += v[i] * v[i];
     return sum;
-}
-
-/* Sum of squares of what the ways do not explain. */
-static double left_square(const struct uf_leftover *l, const double *n)
-{
-    double left[UF_CHANNELS_MAX];
-    memcpy(left, n, (size_t)l->channels * sizeof *left);
-    for (int w = 0; w < l->ways; w++) {
-        double along = 0;
-        for (int j = 0; j < l->channels; j++)
-            along += l->way[w][j] * n[j];
-        for (int j = 0; j < l->channels; j++)
-            left[j] -= along * l->way[w][j];
-    }
-    return square(left, l->channels);
 }
 
 static void describe(const struct uf_plate *plate, struct uf_leftover *out)
@@ -63,12 +42,12 @@ int uf_leftover_find(const struct uf_plate *plate, int plate_index, const struct
         rc = uf_fail(err, UF_ENOMEM, "no memory for %d loads", n);
         goto done;
     }
-    double noise = 0, read = 0, left = 0, sd_n[UF_CHANNELS_MAX];
+    double noise = 0, read = 0, left = 0, sd_n[UF_CHANNELS_MAX], rest_n[UF_CHANNELS_MAX];
     for (int i = 0; i < n; i++) {
         if (r[i].load.plate != plate_index)
             continue;
-        newtons(out, r[i].above_raw, a + rows * cols);
-        newtons(out, r[i].sd_raw, sd_n);
+        uf_leftover_newtons(out, r[i].above_raw, a + rows * cols);
+        uf_leftover_newtons(out, r[i].sd_raw, sd_n);
         noise += square(sd_n, cols) / cols;
         read += square(a + rows * cols, cols) / cols;
         rows++;
@@ -84,7 +63,7 @@ int uf_leftover_find(const struct uf_plate *plate, int plate_index, const struct
     out->reading_pct = NAN;
     if (cols > out->ways && rows > out->ways && read > 0) {
         for (int i = 0; i < rows; i++)
-            left += left_square(out, a + i * cols);
+            left += uf_leftover_rest(out, a + i * cols, rest_n);
         /* each way was fitted to the rows: a part ways/rows of the error went into it */
         double free_part = (cols - out->ways) * (1 - (double)out->ways / rows);
         double var = (left / free_part - noise) / read;
@@ -95,17 +74,4 @@ done:
     free(v);
     free(values);
     return rc;
-}
-
-void uf_leftover_of(const struct uf_leftover *l, const double *above_raw, double *rms_n,
-                    double *expected_n)
-{
-    double n[UF_CHANNELS_MAX];
-    *rms_n = *expected_n = NAN;
-    if (l->channels <= l->ways || isnan(l->reading_pct))
-        return;
-    newtons(l, above_raw, n);
-    *rms_n = sqrt(left_square(l, n) / (l->channels - l->ways));
-    *expected_n =
-        hypot(l->noise_n, l->reading_pct / 100 * sqrt(square(n, l->channels) / l->channels));
 }

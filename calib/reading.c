@@ -9,16 +9,6 @@ const char *uf_series_name(enum uf_series s)
     return series_names[s];
 }
 
-int uf_plate_channels(const struct uf_plate *plate, int *channel)
-{
-    int n = 0;
-    for (int i = 0; i < plate->cells; i++)
-        for (int k = 0; k < 3; k++)
-            if (plate->cell[i].channel[k] >= 0)
-                channel[n++] = plate->cell[i].channel[k];
-    return n;
-}
-
 int uf_reading_places(const struct uf_reading *r, int n, int plate, int *group)
 {
     int places = 0;

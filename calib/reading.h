@@ -24,9 +24,6 @@ struct uf_reading {
     double noise_raw[UF_CHANNELS_MAX]; /* standard deviation of the samples; NAN: not given */
 };
 
-/* Channels of a plate in the order of its cells, into channel[UF_CHANNELS_MAX], how many. */
-int uf_plate_channels(const struct uf_plate *plate, int *channel);
-
 /* Numbers the places of readings on plate p: group[i] is the same for loads at the same place and
  * direction, from 0 on, -1 for other plates. Returns how many places. */
 int uf_reading_places(const struct uf_reading *r, int n, int plate, int *group);

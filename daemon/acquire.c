@@ -334,6 +334,31 @@ static void take_hello(struct uf_acquire *a, const struct uf_hello *hello)
         set_state(a, UF_RECEIVING, text);
 }
 
+/* A plate has become suspect, or is well again. */
+static void take_plates(struct uf_acquire *a, unsigned plates)
+{
+    const struct uf_monitor *m = uf_pipeline_monitor(a->pipeline);
+    for (int p = 0; p < m->plates; p++) {
+        const struct uf_monitor_plate *w = &m->plate[p];
+        const struct uf_plate *plate = &a->c.config->rig.plate[p];
+        char text[480];
+        if (!(plates & (1u << p)))
+            continue;
+        if (w->suspect)
+            snprintf(text, sizeof text,
+                     "the %s plate's cells share the load as no load can make them, by %.1f N "
+                     "(limit %.1f N), most at cell %s: look for a loose foot or a dead cell, then "
+                     "underfoot-calib check",
+                     uf_place_name(plate->place), w->left_n, w->limit_n, plate->cell[w->cell].name);
+        else
+            snprintf(text, sizeof text,
+                     "the %s plate's cells share the load as they should again, %.1f N left over",
+                     uf_place_name(plate->place), w->left_n);
+        uf_log(w->suspect ? UF_LOG_WARNING : UF_LOG_NOTICE, "%s", text);
+        store_event(a, w->suspect ? "plate_suspect" : "plate_ok", text);
+    }
+}
+
 static void take_event(struct uf_acquire *a, struct uf_pipeline_event *event,
                        const struct uf_error *err)
 {
@@ -355,6 +380,9 @@ static void take_event(struct uf_acquire *a, struct uf_pipeline_event *event,
         break;
     case UF_PIPE_NOTE:
         take_note(a, event->note);
+        break;
+    case UF_PIPE_PLATE:
+        take_plates(a, event->plates);
         break;
     case UF_PIPE_ERROR:
         if (strcmp(a->pipe_error, err->text) != 0)
@@ -649,6 +677,7 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
         uf_acquire_free(a);
         return rc;
     }
+    uf_acquire_watch(a, start->leftover, start->has_leftover);
     *out = a;
     return UF_OK;
 }
@@ -687,6 +716,11 @@ void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibratio
     uf_pipeline_set_calibration(a->pipeline, cal);
 }
 
+void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, const bool *known)
+{
+    uf_pipeline_watch(a->pipeline, leftover, known);
+}
+
 void uf_acquire_request_tare(struct uf_acquire *a)
 {
     uf_pipeline_request_tare(a->pipeline);
@@ -718,6 +752,7 @@ void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)
         .boards_refused = a->boards_refused,
         .unknown_bytes = a->unknown_bytes,
         .live = uf_pipeline_live(a->pipeline),
+        .monitor = uf_pipeline_monitor(a->pipeline),
         .hand = a->hand,
         .tare_age_s =
             a->has_tare ? 1e-6 * (double)(uf_clock_mono_us() - a->tare_mono_us) : (double)NAN,

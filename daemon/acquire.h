@@ -47,6 +47,7 @@ struct uf_acquire_status {
     uint64_t strikes, notes_hushed, link_losses, boards_refused;
     uint64_t unknown_bytes; /* given up because no HELLO came */
     const struct uf_live *live;
+    const struct uf_monitor *monitor;
     enum uf_hand hand;
     double tare_age_s; /* NAN: no zero */
     const struct uf_calibration *calibration;
@@ -72,6 +73,8 @@ void uf_acquire_store_changed(struct uf_acquire *a);
 void uf_acquire_finish(struct uf_acquire *a);
 
 void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibration *cal, int64_t id);
+/* What no load can make, to be watched (uf_pipeline_watch). */
+void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, const bool *known);
 /* The end: what is not stored, if anything, is left to the next start. */
 void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored);
 void uf_acquire_request_tare(struct uf_acquire *a);

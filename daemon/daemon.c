@@ -106,6 +106,7 @@ static void new_calibration(struct uf_daemon *d, const struct uf_job *job)
                                "in force");
     } else {
         uf_acquire_set_calibration(d->acquire, &job->calibration, job->calibration_id);
+        uf_acquire_watch(d->acquire, job->leftover, job->has_leftover);
         uf_log(UF_LOG_NOTICE, "calibration in force: %s",
                job->calibration_id ? job->calibration.name : "none, the cells' data sheets");
     }

@@ -167,6 +167,7 @@ static void take_event(struct recovery *r, struct uf_pipeline_event *event)
     case UF_PIPE_REFUSED:
     case UF_PIPE_STRIKE:
     case UF_PIPE_NOTE:
+    case UF_PIPE_PLATE:
     case UF_PIPE_ERROR: /* said again by the live chain */
         break;
     }

@@ -142,6 +142,26 @@ static json_t *live_json(const struct uf_status_sources *s, const struct uf_live
     return NULL;
 }
 
+/* The watch over what no load can make, an entry a plate; state null: not watched. */
+static json_t *plates_json(const struct uf_status_sources *s, const struct uf_monitor *m)
+{
+    json_t *out = json_array();
+    for (int p = 0; p < m->plates; p++) {
+        const struct uf_monitor_plate *w = &m->plate[p];
+        const struct uf_plate *plate = &s->config->rig.plate[p];
+        const char *state = !w->watched ? NULL : w->suspect ? "suspect" : "ok";
+        json_t *entry =
+            json_pack("{s:s, s:s?, s:s?, s:o, s:o}", "plate", uf_place_name(plate->place), "state",
+                      state, "cell", w->suspect ? plate->cell[w->cell].name : NULL, "left_n",
+                      number(w->left_n), "limit_n", number(w->limit_n));
+        if (json_array_append_new(out, entry) != 0) {
+            json_decref(out);
+            return NULL;
+        }
+    }
+    return out;
+}
+
 static json_t *calibration_json(const struct uf_calibration *c)
 {
     return json_pack("{s:s, s:s, s:b}", "name", c->name, "uuid", c->uuid, "nominal", c->nominal);
@@ -217,6 +237,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"uptime_s", number(1e-6 * (double)(uf_clock_mono_us() - s->started_mono_us))},
         {"version", json_string(UF_VERSION)},
         {"live", live_json(s, a.live)},
+        {"plates", plates_json(s, a.monitor)},
     };
     json_t *o = json_object();
     bool good = o != NULL;

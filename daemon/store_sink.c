@@ -4,6 +4,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "store/calibrations.h"
 #include "store/lessons.h"
 #include "store/recovery.h"
 
@@ -105,15 +106,29 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     return rc;
 }
 
-/* The active calibration of the rig, or the nominal one. */
+/* The active calibration of the rig with what no load can make, or the nominal one. Without the
+ * latter it measures all the same. */
 static int read_calibration(struct uf_store *store, int64_t rig_id, const struct uf_rig *rig,
-                            struct uf_calibration *out, int64_t *id, struct uf_error *err)
+                            struct uf_calibration *out, int64_t *id, struct uf_leftover *leftover,
+                            bool *has_leftover, struct uf_error *err)
 {
+    struct uf_error why = {0};
+    json_t *provenance = NULL;
+    memset(has_leftover, 0, UF_PLATES_MAX * sizeof *has_leftover);
     int rc = uf_store_calibration_active(store, rig_id, rig, out, id, err);
-    if (rc != UF_ENOTFOUND)
+    if (rc == UF_ENOTFOUND) {
+        *id = 0;
+        uf_calibration_nominal(rig, out);
+        return UF_OK;
+    }
+    if (rc)
         return rc;
-    *id = 0;
-    uf_calibration_nominal(rig, out);
+    if (uf_store_calibration_provenance(store, *id, &provenance, &why) != UF_OK) {
+        uf_log(UF_LOG_WARNING, "store: the plates cannot be watched for loose feet: %s", why.text);
+        return UF_OK;
+    }
+    uf_leftover_all(provenance, rig, leftover, has_leftover);
+    json_decref(provenance);
     return UF_OK;
 }
 
@@ -129,7 +144,7 @@ static int store_job(void *who, struct uf_job *job, struct uf_error *err)
         return uf_store_link_event(s->store, job->utc_us, job->event, job->text, err);
     case UF_JOB_CALIBRATION:
         return read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
-                                &job->calibration_id, err);
+                                &job->calibration_id, job->leftover, job->has_leftover, err);
     case UF_JOB_LESSON:
         return read_lesson(s, job, err);
     }
@@ -188,7 +203,7 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     int rc = uf_store_rig(s->store, rig, &start->rig_id, err);
     if (!rc)
         rc = read_calibration(s->store, start->rig_id, rig, &start->calibration,
-                              &start->calibration_id, err);
+                              &start->calibration_id, start->leftover, start->has_leftover, err);
     if (rc)
         return rc;
     rc = uf_store_tare_last(s->store, start->rig_id, start->tare_raw, &start->tare_utc_us, err);

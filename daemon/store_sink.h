@@ -16,6 +16,8 @@ struct uf_store_start {
     enum uf_hand hand;
     int64_t calibration_id; /* 0: nominal, from the data sheets */
     struct uf_calibration calibration;
+    struct uf_leftover leftover[UF_PLATES_MAX]; /* its; of the plates where it is known */
+    bool has_leftover[UF_PLATES_MAX];
     bool has_tare;
     double tare_raw[UF_CHANNELS_MAX];
     int64_t tare_utc_us;

@@ -9,7 +9,7 @@
 #define UF_DAEMON_STORE_THREAD_H
 
 #include "daemon/backoff.h"
-#include "plate/calibration.h"
+#include "plate/leftover.h"
 #include "plate/tare.h"
 #include "swing/capture.h"
 
@@ -35,11 +35,14 @@ struct uf_job {
     double drift_ppm;                  /* of the board's clock; NAN: not known */
     struct uf_calibration calibration; /* in force at capture; CALIBRATION: the result */
     int64_t calibration_id;            /* 0: nominal; result -1: could not be read */
-    bool maybe_stored;                 /* found again after a crash: may be stored already, */
-    int64_t stored_after;              /* then with a greater id than this */
-    int64_t swing_id;                  /* result */
-    bool was_stored;                   /* result: it was there */
-    uint32_t flags;                    /* result: UF_FLAG_* */
+    /* CALIBRATION, results: what no load can make, of the plates where it is known */
+    struct uf_leftover leftover[UF_PLATES_MAX];
+    bool has_leftover[UF_PLATES_MAX];
+    bool maybe_stored;    /* found again after a crash: may be stored already, */
+    int64_t stored_after; /* then with a greater id than this */
+    int64_t swing_id;     /* result */
+    bool was_stored;      /* result: it was there */
+    uint32_t flags;       /* result: UF_FLAG_* */
     /* SWING, LESSON: results */
     int64_t session_id; /* 0: none is open */
     bool has_hand;      /* LESSON: a player is named, and swings so */

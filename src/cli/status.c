@@ -125,6 +125,30 @@ static void add_golfer(struct uf_columns *t, const json_t *o)
         uf_columns_add(t, "%s, %s", text_of(cal, "name"), text_of(cal, "uuid"));
 }
 
+/* The watch over what no load can make; plates that are not watched need no line. */
+static void add_plates(struct uf_columns *t, const json_t *o)
+{
+    size_t i;
+    json_t *plate;
+    json_array_foreach(json_object_get(o, "plates"), i, plate)
+    {
+        double left_n = number_of(plate, "left_n");
+        if (!*text_of(plate, "state"))
+            continue;
+        uf_columns_add(t, "%s plate", text_of(plate, "plate"));
+        if (!strcmp(text_of(plate, "state"), "suspect"))
+            uf_columns_add(t,
+                           "SUSPECT, most at cell %s: its cells share the load as no load can make "
+                           "them, by %.1f N (limit %.1f N)",
+                           text_of(plate, "cell"), left_n, number_of(plate, "limit_n"));
+        else if (isnan(left_n))
+            uf_columns_add(t, "ok, no load on it yet");
+        else
+            uf_columns_add(t, "ok, %.1f N left over (limit %.1f N)", left_n,
+                           number_of(plate, "limit_n"));
+    }
+}
+
 static void add_store(struct uf_columns *t, const json_t *o)
 {
     line(t, "store");
@@ -162,6 +186,7 @@ static void add_daemon(struct uf_columns *t, const json_t *o)
     add_link(t, o);
     add_counters(t, o);
     add_golfer(t, o);
+    add_plates(t, o);
     add_store(t, o);
 }
 

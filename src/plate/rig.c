@@ -311,3 +311,13 @@ void uf_rig_example(struct uf_rig *rig)
         }
     }
 }
+
+int uf_plate_channels(const struct uf_plate *plate, int *channel)
+{
+    int n = 0;
+    for (int i = 0; i < plate->cells; i++)
+        for (int k = 0; k < 3; k++)
+            if (plate->cell[i].channel[k] >= 0)
+                channel[n++] = plate->cell[i].channel[k];
+    return n;
+}

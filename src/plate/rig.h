@@ -64,4 +64,7 @@ struct uf_turn uf_turn_of(double deg);
 /* "left", "right", "single". */
 const char *uf_place_name(enum uf_place place);
 
+/* Channels of a plate in the order of its cells, into channel[UF_CHANNELS_MAX], how many. */
+int uf_plate_channels(const struct uf_plate *plate, int *channel);
+
 #endif

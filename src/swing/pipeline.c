@@ -30,7 +30,8 @@ enum pending {
     WAIT_REFUSED = 32,
     WAIT_STANCE = 64,
     WAIT_SAMPLE = 128,
-    WAIT_NOTE = 256
+    WAIT_NOTE = 256,
+    WAIT_PLATE = 512
 };
 
 struct uf_pipeline {
@@ -39,6 +40,8 @@ struct uf_pipeline {
     struct uf_calibration cal;
     struct uf_wire *wire;
     struct uf_tare *tare;
+    struct uf_monitor monitor;
+    unsigned changed_plates;    /* of the PLATE event that waits */
     struct uf_segment *segment; /* made at HELLO: they need the rate */
     struct uf_ring *ring;
     struct uf_hello hello;
@@ -84,6 +87,7 @@ int uf_pipeline_new(struct uf_pipeline **out, const struct uf_pipeline_settings 
             for (int a = 0; a < 3; a++)
                 if (rig->plate[k].cell[c].channel[a] >= 0)
                     p->mapped[rig->plate[k].cell[c].channel[a]] = true;
+    uf_monitor_start(&p->monitor, rig, NULL, NULL);
     int rc = uf_wire_new(&p->wire, s->form, err);
     if (!rc)
         rc = uf_tare_new(&p->tare, &s->tare, rig, cal, initial_tare_raw, err);
@@ -268,6 +272,18 @@ static void doubt(struct uf_pipeline *p, struct uf_frame *f)
     p->doubts.rail += (f->status & UF_STATUS_RAIL) != 0;
 }
 
+static void watch_plates(struct uf_pipeline *p, const struct uf_frame *f, bool broken)
+{
+    if (broken || (f->status & UF_STATUS_RAIL))
+        uf_monitor_cut(&p->monitor);
+    if (f->status & UF_STATUS_RAIL)
+        return;
+    p->changed_plates |=
+        uf_monitor_feed(&p->monitor, f->counts_raw, uf_tare_raw(p->tare), p->rate_hz);
+    if (p->changed_plates)
+        p->waiting |= WAIT_PLATE;
+}
+
 static void take_sample(struct uf_pipeline *p)
 {
     struct uf_frame *f = &p->event.frame;
@@ -296,9 +312,11 @@ static void take_sample(struct uf_pipeline *p)
     if (uf_tare_feed(p->tare, f, rate_hz, &p->tare_event)) {
         p->waiting |= WAIT_TARE;
         memset(p->lowpass_state, 0, sizeof p->lowpass_state);
+        uf_monitor_cut(&p->monitor);
     }
     if (!uf_tare_ready(p->tare))
         return;
+    watch_plates(p, f, broken);
     struct uf_wrench wrench[UF_PLATES_MAX];
     for (int k = 0; k < p->rig.plates; k++) {
         uf_wrench_of(&p->cal.plate[k], f->counts_raw, uf_tare_raw(p->tare), f->channels,
@@ -325,7 +343,7 @@ static bool give(struct uf_pipeline *p, struct uf_pipeline_event *out, struct uf
                  {WAIT_TARE, UF_PIPE_TARE},     {WAIT_STRIKE, UF_PIPE_STRIKE},
                  {WAIT_SWING, UF_PIPE_SWING},   {WAIT_REFUSED, UF_PIPE_REFUSED},
                  {WAIT_STANCE, UF_PIPE_STANCE}, {WAIT_SAMPLE, UF_PIPE_SAMPLE},
-                 {WAIT_NOTE, UF_PIPE_NOTE}};
+                 {WAIT_NOTE, UF_PIPE_NOTE},     {WAIT_PLATE, UF_PIPE_PLATE}};
     for (size_t i = 0; i < sizeof order / sizeof order[0]; i++) {
         if (!(p->waiting & order[i].bit))
             continue;
@@ -355,6 +373,10 @@ static bool give(struct uf_pipeline *p, struct uf_pipeline_event *out, struct uf
             break;
         case UF_PIPE_NOTE:
             memcpy(out->note, p->event.note, sizeof out->note);
+            break;
+        case UF_PIPE_PLATE:
+            out->plates = p->changed_plates;
+            p->changed_plates = 0;
             break;
         case UF_PIPE_NONE:
         case UF_PIPE_SAMPLE:
@@ -418,6 +440,16 @@ void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibrat
 {
     p->cal = *cal;
     uf_tare_set_calibration(p->tare, cal);
+}
+
+void uf_pipeline_watch(struct uf_pipeline *p, const struct uf_leftover *leftover, const bool *known)
+{
+    uf_monitor_start(&p->monitor, &p->rig, leftover, known);
+}
+
+const struct uf_monitor *uf_pipeline_monitor(const struct uf_pipeline *p)
+{
+    return &p->monitor;
 }
 
 const struct uf_live *uf_pipeline_live(struct uf_pipeline *p)

@@ -5,6 +5,7 @@
 #ifndef UF_SWING_PIPELINE_H
 #define UF_SWING_PIPELINE_H
 
+#include "plate/monitor.h"
 #include "plate/tare.h"
 #include "plate/wrench.h"
 #include "swing/capture.h"
@@ -29,9 +30,10 @@ enum uf_pipeline_kind {
     UF_PIPE_REFUSED, /* something that looked like a swing was refused */
     UF_PIPE_STRIKE,  /* the strike sensor went up */
     UF_PIPE_NOTE,
-    UF_PIPE_ERROR /* err of uf_pipeline_feed says what: board does not fit the rig, it sends at
-                     another rate than it promises, its clock stands, no memory; the pipeline goes
-                     on */
+    UF_PIPE_PLATE, /* a plate has become suspect, or well again: uf_pipeline_monitor */
+    UF_PIPE_ERROR  /* err of uf_pipeline_feed says what: board does not fit the rig, it sends at
+                      another rate than it promises, its clock stands, no memory; the pipeline goes
+                      on */
 };
 
 struct uf_pipeline_event {
@@ -42,6 +44,7 @@ struct uf_pipeline_event {
     struct uf_tare_event tare;
     enum uf_stance stance;
     enum uf_refusal refusal;
+    unsigned plates; /* PLATE: which, a bit each */
     char note[UF_NOTE_BYTES_MAX + 1];
 };
 
@@ -76,6 +79,10 @@ void uf_pipeline_request_tare(struct uf_pipeline *p);
 void uf_pipeline_set_hand(struct uf_pipeline *p, enum uf_hand hand);
 /* Takes effect with the next sample. */
 void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal);
+/* What no load can make, to be watched from the next sample on (uf_monitor_start). */
+void uf_pipeline_watch(struct uf_pipeline *p, const struct uf_leftover *leftover,
+                       const bool *known);
+const struct uf_monitor *uf_pipeline_monitor(const struct uf_pipeline *p);
 
 /* Made from the filters at the call: cheap enough for 60 a second, not for each sample. */
 const struct uf_live *uf_pipeline_live(struct uf_pipeline *p);

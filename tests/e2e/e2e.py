@@ -6,6 +6,7 @@ import fcntl
 import json
 import os
 import pty
+import random
 import re
 import shutil
 import signal
@@ -167,6 +168,37 @@ class Board:
         for fd in (self.slave, self.master):
             with contextlib.suppress(OSError):
                 os.close(fd)
+
+
+TEXT_RATE_HZ = 200
+CHANNELS = 24
+N_PER_COUNT = 4e-4  # of the example rig's vertical channels
+
+
+def packet(body):
+    total = 0
+    for c in body.encode():
+        total ^= c
+    return f"{body}*{total:02X}\n".encode()
+
+
+class TextBoard:
+    """A board of the text form with the example rig's channels, that shows what a test puts on it;
+    its clock goes as fast as it is asked to."""
+
+    def __init__(self, board):
+        self.board, self.n, self.noise = board, 0, random.Random(3)
+
+    def send(self, seconds, above_raw):
+        """above_raw: counts above the zero by channel."""
+        out = packet(f"H,1,{CHANNELS},24,{TEXT_RATE_HZ},7,0102030405060708")
+        for _ in range(round(seconds * TEXT_RATE_HZ)):
+            counts = [1000 * c + self.noise.randint(-100, 100) + above_raw.get(c, 0)
+                      for c in range(CHANNELS)]
+            t_us = self.n * 1000000 // TEXT_RATE_HZ
+            out += packet(f"S,{self.n % 65536},{t_us},0,0," + ",".join(map(str, counts)))
+            self.n += 1
+        self.board.send(out)
 
 
 class Place:

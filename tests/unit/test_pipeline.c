@@ -147,6 +147,7 @@ static void hear(struct uf_pipeline *p, const struct uf_pipeline_event *e, struc
         break;
     case UF_PIPE_NONE:
     case UF_PIPE_NOTE:
+    case UF_PIPE_PLATE:
         break;
     }
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT
  * What no load can make, as JSON: see leftover.h. */
-#include "calib/leftover.h"
+#include "plate/leftover.h"
 
 #include <math.h>
 #include <string.h>
@@ -68,4 +68,20 @@ bool uf_leftover_from_json(const json_t *entry, const struct uf_plate *plate,
     out->reading_pct = json_number_value(reading);
     out->noise_n = json_number_value(json_object_get(json, "noise_n"));
     return true;
+}
+
+void uf_leftover_all(const json_t *provenance, const struct uf_rig *rig, struct uf_leftover *out,
+                     bool *known)
+{
+    size_t i;
+    json_t *entry;
+    for (int p = 0; p < rig->plates; p++)
+        known[p] = false;
+    json_array_foreach(json_object_get(provenance, "plates"), i, entry)
+    {
+        const char *name = json_string_value(json_object_get(entry, "plate"));
+        for (int p = 0; name && p < rig->plates; p++)
+            if (!strcmp(name, uf_place_name(rig->plate[p].place)))
+                known[p] = uf_leftover_from_json(entry, &rig->plate[p], &out[p]);
+    }
 }
