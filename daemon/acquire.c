@@ -287,10 +287,11 @@ static void samples_came(struct uf_acquire *a, int64_t now_us)
     a->clock_fed = true;
     a->refused_why[0] = '\0';
     a->text_stands = false;
-    if (a->state == UF_RECEIVING)
-        return;
-    board_text(a, text, sizeof text);
-    set_state(a, UF_RECEIVING, text);
+    if (a->state != UF_RECEIVING) {
+        board_text(a, text, sizeof text);
+        set_state(a, UF_RECEIVING, text);
+    }
+    a->c.samples(a->c.who);
 }
 
 static void feed(struct uf_acquire *a, const uint8_t *bytes, size_t n, int64_t now_us)
@@ -369,7 +370,7 @@ static void stopped(void *who)
 
 static void say_what_is_missing(struct uf_acquire *a)
 {
-    char text[300];
+    char text[480];
     if (a->bytes_since_open == 0)
         snprintf(text, sizeof text,
                  "%s is open, but nothing comes: is the board running, and is this its port "
@@ -395,7 +396,7 @@ static void look_for_silence(struct uf_acquire *a, int64_t now_us)
     double silent_s =
         1e-6 * (double)(now_us - (since_open ? a->opened_mono_us : a->sample_mono_us));
     if (a->state == UF_RECEIVING && silent_s > a->c.config->link.stale_s) {
-        char text[200];
+        char text[320];
         snprintf(text, sizeof text, "no sample from %s for %.2g s", device(a),
                  a->c.config->link.stale_s);
         set_state(a, UF_STALE, text);

@@ -24,6 +24,7 @@ struct uf_acquire_config {
     struct uf_store_thread *store;
     struct uf_recorder *recorder;                   /* NULL: no recording */
     void (*changed)(void *who);                     /* the state did */
+    void (*samples)(void *who);                     /* some have come; once a read of the line */
     void (*ended)(void *who, const char *sentence); /* as uf_link_owner.ended */
     void (*stopped)(void *who);                     /* as uf_link_owner.stopped */
     void *who;

@@ -36,6 +36,8 @@ static int run(const struct uf_config *config)
     if (!rc)
         rc = uf_daemon_start_acquire(d, &err);
     if (!rc)
+        rc = uf_daemon_start_page(d, &err);
+    if (!rc)
         rc = uf_daemon_start_link(d, &err);
     if (!rc)
         rc = uf_daemon_start_timers(d, &err);
@@ -50,6 +52,7 @@ static int run(const struct uf_config *config)
     uf_daemon_stop_signals(d);
     uf_daemon_stop_timers(d);
     uf_daemon_stop_link(d);
+    uf_daemon_stop_page(d);
     uf_daemon_stop_acquire(d);
     uf_daemon_stop_store(d);
     uf_daemon_stop_database(d);

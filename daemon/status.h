@@ -8,12 +8,15 @@
 
 #include <jansson.h>
 
+struct uf_page;
+
 struct uf_status_sources {
     const struct uf_config *config;
     struct uf_acquire *acquire;
     struct uf_store_thread *store;
     struct uf_recorder *recorder; /* NULL: none */
     struct uf_control *control;   /* NULL: not yet */
+    const struct uf_page *page;   /* NULL: not served */
     int64_t session_id;
     int64_t started_mono_us;
     bool stopping;
