@@ -4,6 +4,7 @@
 #ifndef UF_CALIB_COMMAND_H
 #define UF_CALIB_COMMAND_H
 
+#include "calib/load.h"
 #include "config/config.h"
 #include "store/store.h"
 
@@ -17,8 +18,31 @@
 enum uf_calib_option {
     UF_OPT_CONFIG,
     UF_OPT_DATABASE,
+    UF_OPT_ADD,
     UF_OPT_ACTIVATE,
     UF_OPT_OUT,
+    UF_OPT_REPORT,
+    UF_OPT_ANYWAY,
+    UF_OPT_WEIGHTS,
+    UF_OPT_LATITUDE,
+    UF_OPT_HEIGHT,
+    UF_OPT_GRAVITY,
+    UF_OPT_PLATE,
+    UF_OPT_PLACEMENTS,
+    UF_OPT_NAME,
+    UF_OPT_DRAWING,
+    UF_OPT_NO_PULLEY,
+    UF_OPT_WEDGE,
+    UF_OPT_MOST_KG,
+    UF_OPT_PULL_KG,
+    UF_OPT_PULL_HEIGHT,
+    UF_OPT_PERSON,
+    UF_OPT_LIMIT_PCT,
+    UF_OPT_LIMIT_MM,
+    UF_OPT_RECORDING,
+    UF_OPT_FOLLOW,
+    UF_OPT_SECONDS,
+    UF_OPT_DRIFT,
     UF_OPT_HELP,
     UF_OPT_VERSION,
     UF_CALIB_OPTIONS
@@ -48,13 +72,29 @@ int uf_calib_args_parse(int argc, char **argv, struct uf_calib_args *out, struct
 /* command NULL: all of them. */
 void uf_calib_help(const struct uf_calib_command *command, FILE *out);
 
+const char *uf_calib_option_name(enum uf_calib_option o);
+
+/* The number of an option; initial where it was not given. */
+int uf_calib_number(const struct uf_calib_args *args, enum uf_calib_option option, double least,
+                    double most, double initial, double *out, struct uf_error *err);
+
 /* The configuration of --config, else of UF_CONFIG_PATH where it exists, else the defaults; with
  * --database in it. */
 int uf_calib_config(const struct uf_calib_args *args, struct uf_config *c, struct uf_error *err);
 
+/* --weights into setup, and as "weights" of a session file into list (an array). */
+int uf_calib_weights(const struct uf_calib_args *args, struct uf_load_setup *setup, json_t *list,
+                     struct uf_error *err);
+/* --latitude and --height, or --gravity, as "gravity" of a session file. New reference. */
+int uf_calib_gravity(const struct uf_calib_args *args, json_t **out, struct uf_error *err);
+
 /* Reads a JSON file; the sentence has its name and the line. */
 int uf_calib_read_json(const char *path, json_t **out, struct uf_error *err);
 
+int uf_calib_plan(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_check(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_add(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_list(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_show(const struct uf_calib_args *args, FILE *out, struct uf_error *err);

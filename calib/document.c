@@ -25,7 +25,7 @@ static const struct uf_field spread[] = {
 };
 /* ---- what the loads share ---- */
 
-static int read_gravity(const json_t *json, const char *path, struct uf_gravity *out,
+int uf_document_gravity(const json_t *json, const char *path, struct uf_gravity *out,
                         struct uf_error *err)
 {
     struct uf_field_place at;
@@ -160,7 +160,7 @@ static int read_head(struct uf_document *d, const char *path, struct uf_toleranc
     d->adc_bits = (int)bits;
     d->made_utc_us = json_integer_value(json_object_get(d->json, "made_utc_us"));
     if (rc == UF_OK)
-        rc = read_gravity(json_object_get(d->json, "gravity"), path, &d->setup.gravity, err);
+        rc = uf_document_gravity(json_object_get(d->json, "gravity"), path, &d->setup.gravity, err);
     if (rc == UF_OK)
         rc = read_weights(json_object_get(d->json, "weights"), path, &d->setup, err);
     if (rc != UF_OK)
@@ -210,8 +210,10 @@ int uf_document_from_json(struct uf_document *d, json_t *json, const char *path,
         rc = uf_document_read_load(d, (int)i, json_array_get(loads, i), rig, &usual, path, err);
         d->n++;
     }
-    if (rc == UF_OK)
+    if (rc == UF_OK) {
+        uf_document_drift(d);
         rc = check_twice(d, path, err);
+    }
     if (rc != UF_OK)
         uf_document_free(d);
     return rc;

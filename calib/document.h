@@ -32,6 +32,10 @@ int uf_document_from_json(struct uf_document *d, json_t *json, const char *path,
                           const struct uf_rig *rig, struct uf_error *err);
 void uf_document_free(struct uf_document *d);
 
+/* The field "gravity". */
+int uf_document_gravity(const json_t *json, const char *path, struct uf_gravity *out,
+                        struct uf_error *err);
+
 /* Written beside the file and moved over it: an interrupted write leaves the old one. */
 int uf_document_write(const json_t *json, const char *path, struct uf_error *err);
 

@@ -142,9 +142,8 @@ static int read_capture(const json_t *json, const struct uf_rig *rig,
         out->zero_raw[ch] = has_after ? (before[ch] + after[ch]) / 2 : before[ch];
         out->above_raw[ch] = loaded[ch] - out->zero_raw[ch];
         out->moved_raw[ch] = moved;
-        /* the zero went somewhere between; and three means, two of them averaged */
-        double noise = has_noise ? out->noise_raw[ch] * sqrt(1.5 / samples) : 0;
-        out->sd_raw[ch] = has_after ? hypot(noise, moved / sqrt(12)) : noise;
+        /* three means, two of them averaged; where the zero went between them: uf_document_drift */
+        out->sd_raw[ch] = has_noise ? out->noise_raw[ch] * sqrt(1.5 / samples) : 0;
         if (!has_noise)
             out->noise_raw[ch] = NAN;
     }
@@ -212,3 +211,22 @@ json_t *uf_document_load(const struct uf_rig *rig, const struct uf_load_setup *s
     return NULL;
 }
 _Static_assert(UF_ROWS(pull) == UF_ROWS(tilt), "uf_document_load writes both by one loop");
+
+void uf_document_drift(struct uf_document *d)
+{
+    double sum[UF_CHANNELS_MAX] = {0};
+    int n = 0;
+    for (int i = 0; i < d->n; i++) {
+        if (!d->captured[i] || isnan(d->reading[i].moved_raw[0]))
+            continue;
+        for (int ch = 0; ch < UF_CHANNELS_MAX; ch++)
+            sum[ch] += d->reading[i].moved_raw[ch] * d->reading[i].moved_raw[ch];
+        n++;
+    }
+    for (int i = 0; i < d->n && n > 0; i++)
+        for (int ch = 0; ch < UF_CHANNELS_MAX; ch++) {
+            struct uf_reading *r = &d->reading[i];
+            double usual = sqrt(sum[ch] / n), own = fabs(r->moved_raw[ch]);
+            r->sd_raw[ch] = hypot(r->sd_raw[ch], fmax(usual, own) / sqrt(12));
+        }
+}

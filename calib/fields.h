@@ -44,4 +44,9 @@ int uf_document_read_load(struct uf_document *d, int i, const json_t *json,
                           const struct uf_rig *rig, const struct uf_tolerances *usual,
                           const char *path, struct uf_error *err);
 
+/* Once all loads are read: adds to each the uncertainty of where its zero was while it was loaded.
+ * A drift of d between the zeros before and after leaves d / sqrt 12; d is that of the load or the
+ * session's rms, whichever is more: a zero that came back by chance says nothing. */
+void uf_document_drift(struct uf_document *d);
+
 #endif

@@ -8,11 +8,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define ROUNDS        3    /* of the linearised problem */
-#define FLOOR_N       0.01 /* no equation is better than this */
+#define ROUNDS  3    /* of the linearised problem */
+#define FLOOR_N 0.01 /* no equation is better than this */
+#define SAME_PLACE                                                                                 \
+    0.5 /* part of the variance of a place's error that all loads there have; the rest             \
+           is new each time a weight is put down */
 #define RANK_CUTOFF   0.01
 #define WITHIN        0.999
-#define WHOLE_PLACES  8 /* fewer do not allow a choice of the model */
+#define WHOLE_PLACES  8    /* fewer do not allow a choice of the model */
+#define TIE           1.05 /* predictions this near are equal: the model that assumes less is taken */
 #define FEWEST_LOADS  3
 #define COMPONENTS_SQ (UF_COMPONENTS * UF_COMPONENTS)
 #define LARGEST_COLS  (UF_UNKNOWNS_MAX + UF_SHARED_ERRORS)
@@ -195,7 +199,7 @@ static int whiten_place(struct work *w, int p, struct uf_error *err)
                     double sum = 0;
                     for (int e = 0; e < UF_OWN_ERRORS; e++)
                         sum += li->own[e][k] * lj->own[e][l];
-                    sum /= scale_of(w, k) * scale_of(w, l);
+                    sum *= (i == j ? 1 : SAME_PLACE) / (scale_of(w, k) * scale_of(w, l));
                     if (i == j)
                         for (int h = 0; h < nc; h++) {
                             double sd = channel_sd(w, first + i, h);
@@ -341,6 +345,22 @@ static int take_patterns(struct work *w, struct uf_error *err)
     return UF_OK;
 }
 
+/* What the loads say about the errors that they share. */
+static void take_shared(struct work *w)
+{
+    struct uf_fit *f = w->fit;
+    for (int e = 0; e < w->shared; e++) {
+        int at = f->state.unknowns + e;
+        double var = 0;
+        for (int r = 0; r < w->lsq.rank; r++) {
+            double part = w->lsq.v[at * w->lsq.rank + r] / w->lsq.singular[r];
+            var += part * part;
+        }
+        f->shared[w->shared_error[e]] = w->lsq.x[at];
+        f->shared_sd[w->shared_error[e]] = sqrt(var);
+    }
+}
+
 /* Size of the residual of some rows as if they had been left out: r'(1 - H)^-1 r. */
 static int deletion(const struct work *w, int from, int n, double *size, double *left_out,
                     struct uf_error *err)
@@ -432,6 +452,7 @@ int uf_fit_new(struct uf_fit **out, enum uf_model model, const struct uf_rig *ri
         rc = solve(&w, err);
     if (rc == UF_OK) {
         take_matrix(&w);
+        take_shared(&w);
         rc = take_patterns(&w, err);
     }
     if (rc == UF_OK)
@@ -482,7 +503,7 @@ int uf_fit_best(struct uf_fit **out, struct uf_fit **other, const struct uf_rig 
         uf_fit_free(cells);
         return rc;
     }
-    bool take_whole = whole && whole->left_out_score < cells->left_out_score;
+    bool take_whole = whole && whole->left_out_score < TIE * cells->left_out_score;
     *out = take_whole ? whole : cells;
     if (other)
         *other = take_whole ? cells : whole;

@@ -4,8 +4,8 @@
  * Pure.
  *
  * Equations: known wrench + shared errors = matrix x counts + own errors. Errors that loads share
- * (a weight's mass, gravity, the pulley, how the drawing lies) are unknowns with a prior; a place's
- * own error is shared by the loads at that place; a channel is off by its noise and by
+ * (a weight's mass, gravity, the pulley, how the drawing lies) are unknowns with a prior; loads at
+ * one place have half of the variance of its error in common; a channel is off by its noise and by
  * reading_pct of what it reads (creep, non-linearity; told by what is left over, leftover.h). */
 #ifndef UF_CALIB_FIT_H
 #define UF_CALIB_FIT_H
@@ -59,6 +59,10 @@ struct uf_fit {
     double scale;       /* spread of the residuals against what the tolerances say, >= 1 where the
                            patterns were widened by it */
 
+    /* shared errors of the loads, in standard uncertainties of what was stated: what the loads say
+     * they are, and how sure that is (1: nothing was learnt); 0 where one does not matter */
+    double shared[UF_SHARED_ERRORS], shared_sd[UF_SHARED_ERRORS];
+
     int readings, places;
     struct uf_fit_reading *reading; /* [readings], in the order of places */
     double left_out_score;          /* rms of left_out in expected standard uncertainties */
@@ -72,8 +76,9 @@ int uf_fit_new(struct uf_fit **out, enum uf_model model, const struct uf_rig *ri
                const struct uf_fit_settings *s, struct uf_error *err);
 void uf_fit_free(struct uf_fit *f);
 
-/* Both models; out is the one that predicts left-out places better, other (may be NULL) the
- * other. Below rank 6, and with fewer than 8 places, always CELLS. */
+/* Both models; out is the one that predicts left-out places better, other (may be NULL) the other.
+ * Within 5 % of each other it is WHOLE, which assumes less. Below rank 6, and with fewer than 8
+ * places, always CELLS. */
 int uf_fit_best(struct uf_fit **out, struct uf_fit **other, const struct uf_rig *rig, int plate,
                 const struct uf_load_setup *setup, const struct uf_reading *r, int n,
                 const struct uf_fit_settings *s, struct uf_error *err);

@@ -3,10 +3,19 @@
 #include "base/setting.h"
 #include "calib/command.h"
 
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 const struct uf_calib_command uf_calib_command[] = {
+    {"plan", "", 0, 0, uf_calib_plan,
+     "which weights to put where, for these plates and weights; a session file, drawings"},
+    {"run", "FILE", 1, 1, uf_calib_run,
+     "captures the loads of a session file, step by step; goes on where it was stopped"},
+    {"solve", "FILE", 1, 1, uf_calib_solve,
+     "a session file with its counts to a calibration, and how good it is"},
+    {"check", "", 0, 0, uf_calib_check,
+     "a known weight at three places of each plate, or --person KG; kept, with the trend"},
     {"add", "FILE", 1, 1, uf_calib_add,
      "store a calibration file (JSON); --activate puts it in force"},
     {"list", "", 0, 0, uf_calib_list, "the stored calibrations of this rig"},
@@ -23,13 +32,63 @@ static const struct option {
     const char *help;
 } option[UF_CALIB_OPTIONS] = {
     [UF_OPT_CONFIG] = {"config", "FILE", NULL, "settings and rig (" UF_CONFIG_PATH ")"},
-    [UF_OPT_DATABASE] = {"database", "FILE", "add list show activate diff",
+    [UF_OPT_DATABASE] = {"database", "FILE", "solve check add list show activate diff",
                          "instead of daemon.database"},
-    [UF_OPT_ACTIVATE] = {"activate", NULL, "add", "put it in force at once"},
-    [UF_OPT_OUT] = {"out", "FILE", "show", "write the calibration as JSON to this file"},
+    [UF_OPT_ADD] = {"add", NULL, "solve", "store the calibration in the database"},
+    [UF_OPT_ACTIVATE] = {"activate", NULL, "add solve", "put it in force at once"},
+    [UF_OPT_OUT] = {"out", "FILE", "plan solve show",
+                    "write the session, the calibration, to this file (JSON)"},
+    [UF_OPT_REPORT] = {"report", "FILE", "solve", "write a report with pictures (HTML)"},
+    [UF_OPT_ANYWAY] = {"anyway", NULL, "solve", "go on although something is wrong"},
+    [UF_OPT_WEIGHTS] = {"weights", "LIST", "plan check",
+                        "NAME:KG:CLASS or NAME:KG:TOLERANCE_KG, with commas between"},
+    [UF_OPT_LATITUDE] = {"latitude", "DEG", "plan check",
+                         "of the place, south is negative: gives g"},
+    [UF_OPT_HEIGHT] = {"height", "M", "plan check", "of the place above the sea (0)"},
+    [UF_OPT_GRAVITY] = {"gravity", "M_S2", "plan check", "instead of the two, from a survey"},
+    [UF_OPT_PLATE] = {"plate", "NAME", "plan check", "left, right or single; without it all"},
+    [UF_OPT_PLACEMENTS] = {"placements", "N", "plan", "a plate (25)"},
+    [UF_OPT_NAME] = {"name", "TEXT", "plan", "of the calibration"},
+    [UF_OPT_DRAWING] = {"drawing", "PREFIX", "plan",
+                        "write PREFIX-left.svg, ...: to print and lay on the plate"},
+    [UF_OPT_NO_PULLEY] = {"no-pulley", NULL, "plan", "there is none"},
+    [UF_OPT_WEDGE] = {"wedge", "DEG", "plan", "the plate can be tilted by so much"},
+    [UF_OPT_MOST_KG] = {"most-kg", "KG", "plan", "most to put on the plate (60)"},
+    [UF_OPT_PULL_KG] = {"pull-kg", "KG", "plan", "most to hang on the string (15)"},
+    [UF_OPT_PULL_HEIGHT] = {"pull-height", "MM", "plan", "of the string above the top (20)"},
+    [UF_OPT_PERSON] = {"person", "KG", "check", "instead of weights: you, who stand still"},
+    [UF_OPT_LIMIT_PCT] = {"limit-pct", "PCT", "check", "of the vertical force (0.5; person: 1)"},
+    [UF_OPT_LIMIT_MM] = {"limit-mm", "MM", "check", "of the place (3)"},
+    [UF_OPT_RECORDING] = {"recording", "FILE", "run check",
+                          "from a recording instead of the board"},
+    [UF_OPT_FOLLOW] = {"follow", "FILE", "run check",
+                       "from the file that a running underfootd records to (daemon.record)"},
+    [UF_OPT_SECONDS] = {"seconds", "S", "run check", "a load is measured for so long (3)"},
+    [UF_OPT_DRIFT] = {"drift", "S", "run check",
+                      "the zero is watched for so long at the start (60; recording: 0)"},
     [UF_OPT_HELP] = {"help", NULL, NULL, "this text; after a command, its own"},
     [UF_OPT_VERSION] = {"version", NULL, NULL, "the program's version"},
 };
+
+const char *uf_calib_option_name(enum uf_calib_option o)
+{
+    return option[o].name;
+}
+
+int uf_calib_number(const struct uf_calib_args *args, enum uf_calib_option o, double least,
+                    double most, double initial, double *out, struct uf_error *err)
+{
+    const char *text = args->option[o];
+    char *end = NULL;
+    *out = initial;
+    if (!text)
+        return UF_OK;
+    *out = strtod(text, &end);
+    if (end == text || *end || !(*out >= least && *out <= most))
+        return uf_fail(err, UF_EINVAL, "--%s: \"%.40s\" is not a number from %g to %g",
+                       option[o].name, text, least, most);
+    return UF_OK;
+}
 
 static bool in_list(const char *list, const char *word)
 {

@@ -10,8 +10,9 @@
 
 #define N              UF_COMPONENTS
 #define CANDIDATES_MAX 400
-#define GRID_X         5
-#define GRID_Y         5
+#define GRID           5 /* places each way .. */
+#define GRID_FINE      7 /* .. of a plan of more than .. */
+#define FINE_FROM      25
 #define VERTICAL_N     400.0
 #define HORIZONTAL_N   100.0
 #define PRIOR          0.1 /* B against 1, before any load */
@@ -106,7 +107,8 @@ static void rate(const struct planner *p, const struct uf_load *load, struct can
         size += c->w[k] * c->w[k];
         for (int e = 0; e < UF_OWN_ERRORS; e++)
             c->var[k] += w.own[e][k] * w.own[e][k] / (scale * scale);
-        for (int e = 0; e < UF_SHARED_ERRORS; e++) /* as if it were new in each load */
+        /* a weight's mass, as if it were new in each load; what else is shared: add_shared */
+        for (int e = UF_SHARED_WEIGHT; e < UF_SHARED_ERRORS; e++)
             c->var[k] += w.shared[e][k] * w.shared[e][k] / (scale * scale);
     }
     double reading = p->s->reading_pct / 100 * sqrt(size);
@@ -151,9 +153,10 @@ static void offer_all(struct planner *p, int plate_index)
                            .angle_tol_deg = s->angle_tol_deg};
     struct uf_load lie = base, pull = base, tilt = base;
     choose_pieces(p, s->lie_most_kg, &lie);
-    for (int i = 0; i < GRID_X * GRID_Y; i++) {
-        lie.x_mm = round(half_x * (2.0 * (i % GRID_X) / (GRID_X - 1) - 1));
-        lie.y_mm = round(half_y * (2.0 * (i / GRID_X) / (GRID_Y - 1) - 1));
+    int grid = s->most > FINE_FROM ? GRID_FINE : GRID;
+    for (int i = 0; i < grid * grid; i++) {
+        lie.x_mm = round(half_x * (2.0 * (i % grid) / (grid - 1) - 1));
+        lie.y_mm = round(half_y * (2.0 * (i / grid) / (grid - 1) - 1));
         offer(p, &lie);
         if (s->wedge_deg > 0)
             for (int d = 0; d < 4; d++) {
@@ -217,6 +220,24 @@ static void reach_of(const struct planner *p, double l[N][N][N], struct reach *o
         out->horizontal2_n2 = fmax(out->horizontal2_n2, along);
         out->turn2_nm2 += a * a * row_variance(l, UF_MZ, pull[i]) / 4;
     }
+}
+
+/* What no number of loads makes smaller, for it is wrong in each of them alike. */
+static void add_shared(const struct planner *p, struct reach *r)
+{
+    const struct uf_load_setup *s = p->setup;
+    double drawing_m = s->drawing_tol_mm / 1000 / sqrt(3);
+    double turn = s->drawing_tol_deg * 3.14159265358979323846 / 180 / sqrt(3);
+    double gravity = s->gravity.sd_m_s2 / s->gravity.g_m_s2;
+    double pull = hypot(gravity, s->pulley_tol_pct / 100 / sqrt(3));
+    double half_x = p->s->inner * p->plate->size_x_mm / 2000;
+    double half_y = p->s->inner * p->plate->size_y_mm / 2000;
+    double far2_m2 = (half_x * half_x + half_y * half_y) * 2 / 3; /* mean over the grid of 3 x 3 */
+    double arm2_m2 = (half_x * half_x + half_y * half_y) / 2;
+    r->vertical2_n2 += pow(VERTICAL_N * gravity, 2);
+    r->cop2_mm2 += 1e6 * (2 * drawing_m * drawing_m + far2_m2 * turn * turn);
+    r->horizontal2_n2 += pow(HORIZONTAL_N, 2) * (pull * pull + turn * turn);
+    r->turn2_nm2 += pow(HORIZONTAL_N, 2) * (arm2_m2 * pull * pull + drawing_m * drawing_m);
 }
 
 /* One number to lower: each part in units of what is wanted of it. */
@@ -290,6 +311,7 @@ static int take(struct planner *p, struct candidate *c, struct uf_plan_step *ste
     if (!factor_rows(p->info, l))
         return uf_fail(err, UF_EINVAL, "the loads of the plan have no finite weight");
     reach_of(p, l, &reach);
+    add_shared(p, &reach);
     const bool *known = rank.known;
     bool horizontal = known[UF_FX] && known[UF_FY];
     bool moments = known[UF_MX] && known[UF_MY] && known[UF_FZ];

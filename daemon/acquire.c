@@ -44,7 +44,7 @@ struct uf_acquire {
 
     int64_t newest_dev_us; /* -1: none yet */
     int64_t opened_mono_us, sample_mono_us, note_mono_us;
-    uint64_t bytes_since_open, reboots;
+    uint64_t bytes_since_open, reboots, strange_hellos;
     bool clock_fed;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
@@ -209,7 +209,7 @@ static void refuse(struct uf_acquire *a, const char *why)
 static void take_hello(struct uf_acquire *a, const struct uf_hello *hello)
 {
     struct uf_error err = {0};
-    char text[300];
+    char text[480];
     if (uf_gate_check(a->gate, hello, &err) != UF_OK) {
         refuse(a, err.text);
         return;
@@ -274,7 +274,7 @@ static void opened(void *who)
 /* Once a read: the newest sample's two times, and the state. */
 static void samples_came(struct uf_acquire *a, int64_t now_us)
 {
-    char text[300];
+    char text[480];
     uint64_t reboots = uf_pipeline_counts(a->pipeline)->reboots;
     if (reboots != a->reboots) {
         uf_clockmap_reset(a->clockmap);
@@ -308,6 +308,12 @@ static void feed(struct uf_acquire *a, const uint8_t *bytes, size_t n, int64_t n
     } while (at < n || event.kind != UF_PIPE_NONE);
     if (a->newest_dev_us != before_dev_us)
         samples_came(a, now_us);
+    uint64_t strange = uf_pipeline_counts(a->pipeline)->unknown_protocol;
+    if (strange != a->strange_hellos) {
+        a->strange_hellos = strange;
+        refuse(a, "the board has begun to speak another version of the wire format, which this "
+                  "underfootd does not know: update underfootd, or load the matching firmware");
+    }
 }
 
 static void bytes_came(void *who, const uint8_t *bytes, size_t n)
@@ -357,6 +363,12 @@ static int64_t newest_dev_us(void *who)
 static void ended(void *who, const char *sentence)
 {
     struct uf_acquire *a = who;
+    char text[480];
+    if (!sentence && !uf_gate_is_open(a->gate)) {
+        snprintf(text, sizeof text, "no board says HELLO in %s: it is no recording of one",
+                 device(a));
+        sentence = text;
+    }
     a->c.ended(a->c.who, sentence);
 }
 
@@ -396,15 +408,17 @@ static void look_for_silence(struct uf_acquire *a, int64_t now_us)
     double silent_s =
         1e-6 * (double)(now_us - (since_open ? a->opened_mono_us : a->sample_mono_us));
     if (a->state == UF_RECEIVING && silent_s > a->c.config->link.stale_s) {
-        char text[320];
+        char text[480];
         snprintf(text, sizeof text, "no sample from %s for %.2g s", device(a),
                  a->c.config->link.stale_s);
         set_state(a, UF_STALE, text);
     }
     if (since_open && silent_s > SILENT_S && !*a->refused_why)
         say_what_is_missing(a);
-    bool may_drop = a->bytes_since_open > 0 || a->c.config->link.type == UF_LINK_TCP;
-    if (silent_s > DROP_S && may_drop && !a->replay)
+    /* Opening a port or a connection again may help. A FIFO's writer would die of it. */
+    enum uf_link_type type = a->c.config->link.type;
+    bool may_drop = (type == UF_LINK_SERIAL && a->bytes_since_open > 0) || type == UF_LINK_TCP;
+    if (silent_s > DROP_S && may_drop)
         uf_link_drop(a->link, false, "no sample");
 }
 

@@ -12,6 +12,7 @@
 #include <string.h>
 
 #define DRAIN_MS    30000 /* tries in vain to store, before the daemon ends without */
+#define TICK_MS     20    /* of the loop: how finely a stall is seen */
 #define PATIENCE_MS 3000  /* storing takes so long at the end: say so */
 
 /* ---- what people and systemd are told ---- */
@@ -208,15 +209,30 @@ static void say_goodbye(struct uf_daemon *d)
 
 /* ---- timers ---- */
 
+/* Did the loop come late? By the monotonic clock: a suspended machine is not late. */
+static void look_for_stall(struct uf_daemon *d)
+{
+    uint64_t now_ns = uv_hrtime(), due_ns = d->ticked_ns + (uint64_t)TICK_MS * 1000000;
+    if (d->ticked_ns && now_ns > due_ns) {
+        uint64_t late_ms = (now_ns - due_ns) / 1000000;
+        if (late_ms > UF_LOOP_LATE_MS)
+            d->sources.loop_stalls++;
+        if (late_ms > d->sources.loop_latest_ms)
+            d->sources.loop_latest_ms = late_ms;
+    }
+    d->ticked_ns = now_ns;
+}
+
 static void on_tick(uv_timer_t *timer)
 {
     struct uf_daemon *d = timer->data;
+    look_for_stall(d);
     if (!d->ready) {
         d->ready = true;
         (void)uf_notify_send(d->notify, "READY=1");
         tell_status(d);
     }
-    if (!d->stopping)
+    if (d->ticks++ % (UF_ACQUIRE_TICK_MS / TICK_MS) == 0 && !d->stopping)
         uf_acquire_tick(d->acquire);
 }
 
@@ -235,7 +251,7 @@ int uf_daemon_start_timers(struct uf_daemon *d, struct uf_error *err)
         all[i]->data = d;
     }
     d->timers_open = true;
-    uv_timer_start(&d->tick, on_tick, 0, UF_ACQUIRE_TICK_MS);
+    uv_timer_start(&d->tick, on_tick, 0, TICK_MS);
     uint64_t watchdog_ms = uf_notify_watchdog_ms(d->notify);
     if (watchdog_ms)
         uv_timer_start(&d->watchdog, on_watchdog, 0, watchdog_ms);
@@ -413,6 +429,7 @@ int uf_daemon_start_link(struct uf_daemon *d, struct uf_error *err)
     if (rc)
         return rc;
     uf_acquire_attach(d->acquire, d->link);
+    d->sources.link = d->link;
     return UF_OK;
 }
 

@@ -30,6 +30,8 @@ struct uf_daemon {
     uv_signal_t signals[UF_DAEMON_SIGNALS];
     bool signals_open;
     struct uf_status_sources sources;
+    uint64_t ticked_ns; /* the last tick of the loop, by uv_hrtime */
+    unsigned ticks;
     bool ready;
     bool stopping;
     int parts_to_stop; /* store, recorder */

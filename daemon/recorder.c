@@ -54,7 +54,7 @@ static int open_file(const char *path, int *fd, struct uf_error *err)
 
 static void fail(struct uf_recorder *r, const char *reason)
 {
-    snprintf(r->status.problem, sizeof r->status.problem, "cannot write the recording %s: %s",
+    snprintf(r->status.problem, sizeof r->status.problem, "cannot write the recording %s: %.200s",
              r->path, reason);
     if (!r->status.failing)
         uf_log(UF_LOG_ERROR, "record: %s; the recording has a gap from here, measuring goes on",

@@ -83,6 +83,8 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
         {"strikes", a->strikes},
         {"swings_found", a->swings},
         {"notes_hushed", a->notes_hushed},
+        {"loop_stalls", s->loop_stalls},
+        {"loop_latest_ms", s->loop_latest_ms},
         {"store_retries", store->retries},
         {"store_swings_lost", store->lost},
         {"store_notes_lost", store->notes_lost},
@@ -172,10 +174,6 @@ json_t *uf_status_json(const struct uf_status_sources *s)
     struct uf_store_status store;
     uf_acquire_status(s->acquire, &a);
     uf_store_thread_status(s->store, &store);
-    static const char *const links[] = {[UF_LINK_SERIAL] = "serial",
-                                        [UF_LINK_RAW] = "raw",
-                                        [UF_LINK_TCP] = "tcp",
-                                        [UF_LINK_REPLAY] = "replay"};
     const struct {
         const char *key;
         json_t *value;
@@ -183,7 +181,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"state", json_string(uf_acquire_state_name(a.state))},
         {"state_text", json_string(a.text)},
         {"stopping", json_boolean(s->stopping)},
-        {"link", json_string(links[s->config->link.type])},
+        {"link", json_string(uf_link_name(s->link))},
         {"device", json_string(s->config->link.device)},
         {"board_id", board_id(&a)},
         {"firmware", a.greeted ? json_integer(a.hello.firmware) : json_null()},

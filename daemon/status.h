@@ -8,15 +8,22 @@
 
 #include <jansson.h>
 
+#define UF_LOOP_LATE_MS 40
+
 struct uf_page;
 
 struct uf_status_sources {
     const struct uf_config *config;
+    const struct uf_link *link;
     struct uf_acquire *acquire;
     struct uf_store_thread *store;
     struct uf_recorder *recorder; /* NULL: none */
     struct uf_control *control;   /* NULL: not yet */
     const struct uf_page *page;   /* NULL: not served */
+    /* A loop that comes late by more than UF_LOOP_LATE_MS may have cost samples: the kernel keeps
+     * 4 KB of a tty, 47 ms of 24 channels at 1 kHz. */
+    uint64_t loop_stalls;
+    uint64_t loop_latest_ms;
     int64_t session_id;
     int64_t started_mono_us;
     bool stopping;

@@ -25,6 +25,8 @@ struct sink {
 
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
+    struct uf_given given;
+    char basis[UF_BASIS_SIZE];
     const struct uf_swing_meta meta = {
         .session_id = s->session_id,
         .rig_id = s->rig_id,
@@ -32,10 +34,13 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .trigger_utc_us = job->utc_us,
         .clock_drift_ppm = job->drift_ppm,
         .settings = &s->config->analysis,
+        .basis = basis,
     };
     struct uf_analysis *analysis = NULL;
-    int rc = uf_analyse(job->capture, &s->config->rig, &job->calibration, &s->config->analysis,
-                        &analysis, err);
+    int rc = uf_store_given(s->store, 0, s->session_id, &given, basis, err);
+    if (!rc)
+        rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
+                              &s->config->analysis, &given, &analysis, err);
     if (!rc)
         rc = uf_store_swing_add(s->store, &meta, job->capture, analysis, uf_clock_utc_us(),
                                 &job->swing_id, err);

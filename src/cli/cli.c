@@ -61,6 +61,23 @@ static const struct uf_cli_command commands[] = {
      .most = UF_CLI_OPERANDS_MAX,
      .options = {SINCE_OPTION, JSON_OPTION},
      .run = uf_cli_rederive},
+    {.name = "mark",
+     .operands = "N",
+     .summary = "enter moments of a swing from video, and derive it again",
+     .more =
+         "A moment is in seconds from the swing's first sample, or with --fps in frames of a\n"
+         "camera from the sync pulse; none takes a mark away. Marks win over the strike sensor\n"
+         "and over estimates. --arm: lead arm level, --shaft: shaft level, in the downswing.",
+     .least = 1,
+     .most = 1,
+     .options = {{"--start", "T", "first movement"},
+                 {"--top", "T", "top of the swing"},
+                 {"--arm", "T", "lead arm level"},
+                 {"--shaft", "T", "shaft level"},
+                 {"--impact", "T", "impact"},
+                 {"--finish", "T", "finish"},
+                 {"--fps", "RATE", "frames a second: the moments are frames"}},
+     .run = uf_cli_mark},
     {.name = "status",
      .operands = "",
      .summary = "what the daemon is doing",

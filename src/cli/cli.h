@@ -66,6 +66,7 @@ int uf_cli_print_json(struct uf_cli *c, json_t *json);
 int uf_cli_swings(struct uf_cli *c);
 int uf_cli_swing(struct uf_cli *c);
 int uf_cli_rederive(struct uf_cli *c);
+int uf_cli_mark(struct uf_cli *c);
 int uf_cli_status(struct uf_cli *c);
 
 #endif

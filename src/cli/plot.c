@@ -208,7 +208,8 @@ static int print_panel(const struct view *v, const struct panel *p)
 
 static void print_marks(const struct view *v)
 {
-    static const char *const words[UF_EVENTS] = {"first movement", "impact", "still again"};
+    static const char *const words[UF_EVENTS] = {
+        "first movement", "top", "arm level", "shaft level", "impact", "finish", "still again"};
     char *row = malloc((size_t)v->width + 1);
     if (!row)
         return;
@@ -229,7 +230,9 @@ static void print_marks(const struct view *v)
     for (int i = 0; i < UF_EVENTS; i++) {
         if (column_of(v, v->a->event[i].t_s) < 0)
             continue;
-        fprintf(v->out, "%s %s %.3f", first ? "; ^" : ",", words[i], v->a->event[i].t_s);
+        /* an estimate says so */
+        fprintf(v->out, "%s %s %s%.3f", first ? "; ^" : ",", words[i],
+                v->a->event[i].source == UF_SOURCE_ESTIMATE ? "~" : "", v->a->event[i].t_s);
         first = false;
     }
     fputc('\n', v->out);

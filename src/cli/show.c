@@ -47,8 +47,8 @@ static json_t *events_json(const struct uf_derived *d)
     for (int i = 0; i < UF_EVENTS; i++) {
         const struct uf_event *e = &d->event[i];
         json_object_set_new(events, uf_event_name((enum uf_event_kind)i),
-                            e->source ? json_pack("{s:o, s:s}", "t_s", real(e->t_s), "source",
-                                                  uf_source_name(e->source))
+                            e->source ? json_pack("{s:o, s:o, s:s}", "t_s", real(e->t_s), "u_s",
+                                                  real(e->u_s), "source", uf_source_name(e->source))
                                       : json_null());
     }
     return events;
@@ -58,9 +58,12 @@ json_t *uf_show_swing(const struct uf_swing_row *row)
 {
     const struct uf_derived *d = &row->derived;
     json_t *metrics = json_object(), *missing = json_object(), *flags = json_array();
+    json_t *sd = json_object();
     for (int i = 0; i < UF_METRICS; i++) {
         const char *name = uf_metric_row((enum uf_metric)i)->name;
         json_object_set_new(metrics, name, real(d->value[i]));
+        if (!isnan(d->sd[i]))
+            json_object_set_new(sd, name, json_real(d->sd[i]));
         if (d->reason[i])
             json_object_set_new(missing, name,
                                 json_pack("{s:s, s:s}", "reason", uf_reason_code(d->reason[i]),
@@ -76,7 +79,7 @@ json_t *uf_show_swing(const struct uf_swing_row *row)
         row->settings.cop_min_n, "made_utc", time_json(row->made_utc_us));
     return json_pack(
         "{s:I, s:s, s:I, s:o, s:o, s:o, s:s, s:s, s:b, s:I, s:I, s:I, s:f, s:s, s:I, s:o, s:o, s:o,"
-        " s:o, s:o}",
+        " s:o, s:o, s:o}",
         "id", (json_int_t)row->id, "uuid", row->uuid, "session", (json_int_t)row->session_id,
         "trigger_utc", time_json(row->trigger_utc_us), "stored_utc", time_json(row->stored_utc_us),
         "clock_drift_ppm", real(row->clock_drift_ppm), "hand", hand_word(row->hand), "shape_hand",
@@ -84,5 +87,6 @@ json_t *uf_show_swing(const struct uf_swing_row *row)
         (json_int_t)row->samples, "channels", (json_int_t)row->channels, "rate_hz",
         (json_int_t)row->rate_hz, "duration_s", 1e-6 * (double)row->duration_us, "board_id",
         row->board_id, "firmware", (json_int_t)row->firmware, "flags", flags, "events",
-        events_json(d), "metrics", metrics, "missing", missing, "derivation", derivation);
+        events_json(d), "metrics", metrics, "metrics_sd", sd, "missing", missing, "derivation",
+        derivation);
 }

@@ -6,6 +6,7 @@
 #include "cli/show.h"
 #include "cli/text.h"
 #include "store/calibrations.h"
+#include "swing/targets.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -14,20 +15,23 @@
 /* ---- which metric stands where: by the words of its name, so that a new row of the metric table
  * finds its place by itself ---- */
 
-enum section { WEIGHT, VERTICAL, HORIZONTAL, TURN, COP, QUALITY, SECTIONS };
-static const char *const titles[SECTIONS] = {"Weight and share",         "Vertical",
-                                             "Target-ward and toe-heel", "Turn",
-                                             "Centre of pressure",       "Quality"};
+enum section { TIMING, WEIGHT, VERTICAL, HORIZONTAL, TURN, COP, QUALITY, SECTIONS };
+static const char *const titles[SECTIONS] = {
+    "Timing", "Weight and share",   "Vertical", "Target-ward and toe-heel",
+    "Turn",   "Centre of pressure", "Quality"};
 
 static enum section section_of(const char *name)
 {
     static const struct {
         const char *word;
         enum section section;
-    } rules[] = {{"cop_", COP},        {"closure", QUALITY},   {"noise", QUALITY},
-                 {"lost_", QUALITY},   {"turn", TURN},         {"share", WEIGHT},
-                 {"weight", WEIGHT},   {"vertical", VERTICAL}, {"target", HORIZONTAL},
-                 {"away", HORIZONTAL}, {"toe", HORIZONTAL},    {"heel", HORIZONTAL}};
+    } rules[] = {{"tempo", TIMING},     {"swing_ms", TIMING},    {"peak_order", TIMING},
+                 {"_to_turn", TIMING},  {"to_vertical", TIMING}, {"cop_travel", WEIGHT},
+                 {"cop_range", WEIGHT}, {"cop_speed", WEIGHT},   {"couple", TURN},
+                 {"cop_", COP},         {"closure", QUALITY},    {"noise", QUALITY},
+                 {"lost_", QUALITY},    {"turn", TURN},          {"share", WEIGHT},
+                 {"weight", WEIGHT},    {"vertical", VERTICAL},  {"target", HORIZONTAL},
+                 {"away", HORIZONTAL},  {"toe", HORIZONTAL},     {"heel", HORIZONTAL}};
     for (size_t i = 0; i < sizeof rules / sizeof rules[0]; i++)
         if (strstr(name, rules[i].word))
             return rules[i].section;
@@ -37,8 +41,12 @@ static enum section section_of(const char *name)
 /* Length of the name without its unit: metrics that share it are one line. */
 static size_t stem(const char *name)
 {
-    static const char *const ends[] = {"_to_impact_ms", "_bw", "_nms", "_nm", "_ns", "_n", "_s",
-                                       "_pct",          "_mm", "_ms"};
+    static const char *const ends[] = {"_to_impact_ms", "_to_top_ms", "_downswing_pct",
+                                       "_bw_s",         "_nm_s",      "_mm_s",
+                                       "_bw",           "_nms",       "_nm",
+                                       "_ns",           "_n",         "_s",
+                                       "_pct",          "_mm",        "_ms",
+                                       "_deg"};
     size_t n = strlen(name);
     for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
         size_t e = strlen(ends[i]);
@@ -90,14 +98,23 @@ static void value_text(const struct uf_swing_row *row, enum uf_metric m, struct 
 
 /* ---- sections ---- */
 
-/* Columns: meaning, first value, second value, time, time to impact. */
+/* Columns: meaning, first value, second value, time, time from impact, from the top, in the
+ * downswing. */
+enum { COLUMNS = 7 };
 static int column_of(const char *name, bool second)
 {
+    static const struct {
+        const char *end;
+        int column;
+    } ends[] = {
+        {"_to_impact_ms", 4}, {"_to_top_ms", 5}, {"_downswing_pct", 6}, {"_bw_s", 1}, {"_nm_s", 1},
+        {"_mm_s", 1},         {"_s", 3}};
     size_t n = strlen(name);
-    if (strstr(name, "_to_impact_ms"))
-        return 4;
-    if (n > 2 && strcmp(name + n - 2, "_s") == 0)
-        return 3;
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        size_t e = strlen(ends[i].end);
+        if (n > e && strcmp(name + n - e, ends[i].end) == 0)
+            return ends[i].column;
+    }
     return second ? 2 : 1;
 }
 
@@ -112,20 +129,21 @@ static void add_label(struct uf_columns *t, const char *text, size_t n)
     uf_columns_add(t, "%s", label);
 }
 
-/* "-12.0 ms" is 12.0 ms before impact. */
-static void impact_text(const char *value, char *out, size_t size)
+/* "-12.0 ms" is 12.0 ms before it. */
+static void moment_text(const char *value, const char *moment, char *out, size_t size)
 {
     bool missing = value[0] == '-' && value[1] == ' ', before = value[0] == '-' && !missing;
-    snprintf(out, size, "%s %s", value + before,
-             missing  ? "from impact"
-             : before ? "before impact"
-                      : "after impact");
+    snprintf(out, size, "%s %s %s", value + before,
+             missing  ? "from"
+             : before ? "before"
+                      : "after",
+             moment);
 }
 
 static void add_line(struct uf_columns *t, const struct uf_swing_row *row, int from, int to,
                      struct notes *notes, bool words)
 {
-    char cell[5][64] = {"", "", "", "", ""};
+    char cell[COLUMNS][64] = {"", "", "", "", "", "", ""};
     bool second = false;
     const struct uf_metric_row *metric = uf_metric_row((enum uf_metric)from);
     add_label(t, words ? metric->meaning : metric->name,
@@ -135,13 +153,15 @@ static void add_line(struct uf_columns *t, const struct uf_swing_row *row, int f
         int column = column_of(name, second);
         char value[48];
         value_text(row, (enum uf_metric)m, notes, value, sizeof value);
-        if (column == 4)
-            impact_text(value, cell[column], sizeof cell[column]);
+        if (column == 4 || column == 5)
+            moment_text(value, column == 4 ? "impact" : "top", cell[column], sizeof cell[column]);
+        else if (column == 6)
+            snprintf(cell[column], sizeof cell[column], "%s down", value);
         else
             snprintf(cell[column], sizeof cell[column], "%s%s", column == 3 ? "at " : "", value);
         second = second || column == 1;
     }
-    for (int i = 1; i < 5; i++)
+    for (int i = 1; i < COLUMNS; i++)
         uf_columns_add(t, "%s", cell[i]);
 }
 
@@ -149,7 +169,7 @@ static int print_section(const struct uf_swing_row *row, enum section section, s
                          bool words, FILE *out)
 {
     struct uf_columns t;
-    uf_columns_begin(&t, "lrrrr");
+    uf_columns_begin(&t, "lrrrrrr");
     for (int m = 0; m < UF_METRICS;) {
         const char *name = uf_metric_row((enum uf_metric)m)->name;
         size_t n = stem(name);
@@ -223,6 +243,132 @@ static int print_cop(const struct uf_swing_row *row, struct notes *notes, FILE *
     return uf_columns_print(&t, "  ", out);
 }
 
+/* ---- in the feet ---- */
+
+static const char *const foot_heads[] = {
+    "cop_line_at_",        "lead_cop_along_at_",   "lead_cop_across_at_", "lead_cop_region_at_",
+    "trail_cop_along_at_", "trail_cop_across_at_", "trail_cop_region_at_"};
+enum { FOOT_CELLS = sizeof foot_heads / sizeof foot_heads[0] };
+
+static void add_foot_cell(struct uf_columns *t, const struct uf_swing_row *row, const char *head,
+                          const char *place, struct notes *notes)
+{
+    char text[48] = "";
+    size_t n = strlen(head);
+    for (int m = 0; m < UF_METRICS; m++) {
+        const struct uf_metric_row *metric = uf_metric_row((enum uf_metric)m);
+        const char *rest = metric->name + n;
+        if (strncmp(metric->name, head, n) != 0 || stem(rest) != stem(place) ||
+            strncmp(rest, place, stem(place)) != 0)
+            continue;
+        value_text(row, (enum uf_metric)m, notes, text, sizeof text);
+        if (!isnan(row->derived.value[m]) && strstr(head, "region"))
+            snprintf(text, sizeof text, "%s",
+                     uf_region_name((enum uf_region)row->derived.value[m]));
+    }
+    uf_columns_add(t, "%s", text);
+}
+
+/* A line for each moment: the line through both COPs, and where each lies in its foot. */
+static int print_feet(const struct uf_swing_row *row, struct notes *notes, FILE *out)
+{
+    struct uf_columns t;
+    uf_columns_begin(&t, "lrrrlrrl");
+    static const char *const heads[FOOT_CELLS + 1] = {
+        "at the", "COP line", "lead: along", "across", "part", "trail: along", "across", "part"};
+    for (int i = 0; i <= FOOT_CELLS; i++)
+        uf_columns_add(&t, "%s", heads[i]);
+    for (int m = 0; m < UF_METRICS; m++) {
+        const char *name = uf_metric_row((enum uf_metric)m)->name;
+        if (strncmp(name, foot_heads[0], strlen(foot_heads[0])) != 0)
+            continue;
+        const char *place = name + strlen(foot_heads[0]);
+        add_label(&t, place, stem(place));
+        for (int i = 0; i < FOOT_CELLS; i++)
+            add_foot_cell(&t, row, foot_heads[i], place, notes);
+    }
+    fprintf(out, "\nIn the feet: along from heel 0 to toes 100, across from outer 0 to inner 100; "
+                 "angle of the line through both COPs\n");
+    return uf_columns_print(&t, "  ", out);
+}
+
+/* ---- windows ---- */
+
+static int event_named(const char *name)
+{
+    for (int i = 0; i < UF_EVENTS; i++)
+        if (strcmp(name, uf_event_name((enum uf_event_kind)i)) == 0)
+            return i;
+    return -1;
+}
+
+static void print_target(const struct uf_swing_row *row, sqlite3_stmt *q, FILE *out)
+{
+    const char *label = (const char *)sqlite3_column_text(q, 0);
+    int metric = uf_metric_find((const char *)sqlite3_column_text(q, 1));
+    int from = event_named((const char *)sqlite3_column_text(q, 2));
+    int to = event_named((const char *)sqlite3_column_text(q, 3));
+    if (metric < 0 || from < 0 || to < 0) {
+        fprintf(out, "  %s: the row of table target names a metric or a moment that there is not\n",
+                label);
+        return;
+    }
+    struct uf_target t = {.from = (enum uf_event_kind)from,
+                          .to = (enum uf_event_kind)to,
+                          .from_pct = sqlite3_column_double(q, 4),
+                          .to_pct = sqlite3_column_double(q, 5),
+                          .tolerance_ms = sqlite3_column_double(q, 6)};
+    struct uf_judgement j;
+    uf_target_judge(&t, row->derived.value[metric], row->derived.sd[metric], row->derived.event,
+                    &j);
+    if (j.timing == UF_TIMING_UNKNOWN)
+        fprintf(out, "  %s: not known\n", label);
+    else if (j.off_ms < 0 || j.off_ms > 0)
+        fprintf(out, "  %s: %s, %.0f ms %s the window (+- %.0f ms%s)\n", label,
+                uf_timing_name(j.timing), fabs(j.off_ms), j.off_ms < 0 ? "before" : "after", j.u_ms,
+                j.sure ? "" : ": not sure");
+    else
+        fprintf(out, "  %s: %s (+- %.0f ms%s)\n", label, uf_timing_name(j.timing), j.u_ms,
+                j.sure ? "" : ": not sure");
+}
+
+/* Peaks against the windows of table target, which a studio edits. */
+static int print_targets(struct uf_cli *c, struct uf_store *s, const struct uf_swing_row *row)
+{
+    sqlite3_stmt *q;
+    int rc = sqlite3_prepare_v2(uf_store_db(s),
+                                "SELECT label, metric, from_event, to_event, from_pct, to_pct,"
+                                " tolerance_ms FROM target WHERE active = 1 ORDER BY id",
+                                -1, &q, NULL);
+    if (rc == SQLITE_OK) {
+        fprintf(c->out, "\nAgainst the windows of table target (common practice, no grade)\n");
+        while ((rc = sqlite3_step(q)) == SQLITE_ROW)
+            print_target(row, q, c->out);
+    }
+    sqlite3_finalize(q);
+    return rc == SQLITE_DONE ? UF_EXIT_DONE
+                             : uf_cli_fail(c, UF_EXIT_FAILED, "the windows cannot be read: %s",
+                                           sqlite3_errmsg(uf_store_db(s)));
+}
+
+/* ---- head ---- */
+
+static void print_moments(const struct uf_swing_row *row, FILE *out)
+{
+    static const char *const words[UF_EVENTS] = {"First movement", "Top",    "Lead arm level",
+                                                 "Shaft level",    "Impact", "Finish",
+                                                 "Still again"};
+    for (int i = 0; i < UF_EVENTS; i++) {
+        const struct uf_event *e = &row->derived.event[i];
+        if (!e->source)
+            continue;
+        fprintf(out, "%s at %.4f s, by %s", words[i], e->t_s, uf_source_name(e->source));
+        if (!isnan(e->u_s))
+            fprintf(out, " (+- %.1f ms)", 1e3 * e->u_s);
+        fputc('\n', out);
+    }
+}
+
 static void print_head(const struct uf_swing_row *row, FILE *out)
 {
     char time[40], flags[400];
@@ -236,9 +382,7 @@ static void print_head(const struct uf_swing_row *row, FILE *out)
     if (row->algorithm != UF_ALGORITHM)
         fprintf(out, "This program has algorithm %d: underfoot rederive %lld\n", UF_ALGORITHM,
                 (long long)row->id);
-    const struct uf_event *impact = &row->derived.event[UF_EVENT_IMPACT];
-    if (impact->source)
-        fprintf(out, "Impact at %.4f s, by %s\n", impact->t_s, uf_source_name(impact->source));
+    print_moments(row, out);
     uf_show_flags(row->derived.flags, flags, sizeof flags);
     if (*flags)
         fprintf(out, "Flags: %s\n", flags);
@@ -260,8 +404,12 @@ static int print_curves(struct uf_cli *c, struct uf_store *s, const struct uf_sw
         rc = uf_store_calibration_get(s, row->calibration_id, rig, cal, &err);
     if (rc == 0)
         rc = uf_store_capture(s, row->id, &capture, &err);
+    struct uf_given given;
+    char basis[UF_BASIS_SIZE];
     if (rc == 0)
-        rc = uf_analyse(capture, rig, cal, &row->settings, &analysis, &err);
+        rc = uf_store_given(s, row->id, 0, &given, basis, &err);
+    if (rc == 0)
+        rc = uf_analyse_given(capture, rig, cal, &row->settings, &given, &analysis, &err);
     if (rc == 0) {
         struct uf_plot_style style;
         uf_plot_style_of(&style, c->out, uf_cli_option(c, "--ascii") != NULL);
@@ -310,10 +458,12 @@ static int print_swing(struct uf_cli *c, struct uf_store *s, const struct uf_swi
         bad |= i == COP ? print_cop(row, &notes, c->out)
                         : print_section(row, (enum section)i, &notes,
                                         uf_cli_option(c, "--words") != NULL, c->out);
+    bad |= print_feet(row, &notes, c->out);
     if (bad)
         return uf_cli_fail(c, UF_EXIT_FAILED, "no memory");
     print_notes(&notes, c->out);
-    return print_curves(c, s, row);
+    int rc = print_targets(c, s, row);
+    return rc ? rc : print_curves(c, s, row);
 }
 
 int uf_cli_swing(struct uf_cli *c)

@@ -53,7 +53,8 @@ static void add_row(struct uf_columns *t, const struct uf_swing_row *row, bool *
         if (row->derived.reason[m])
             *missing = true;
     }
-    uf_columns_add(t, "%s", row->derived.event[UF_EVENT_IMPACT].source ? "yes" : "no");
+    uf_columns_add(t, "%s",
+                   row->derived.event[UF_EVENT_IMPACT].source == UF_SOURCE_SENSOR ? "yes" : "no");
     uf_show_flags(row->derived.flags, text, sizeof text);
     uf_columns_add(t, "%s", text);
 }

@@ -36,13 +36,13 @@ struct lesson {
 
 static const struct lesson lessons[] = {
     {"short", "two ball swings, about 25 s",
-     "empty:3,walk_on,stand:1,address,ball,address:2,ball,step_off,empty:1"},
+     "empty:5,walk_on,stand:1,address,ball,address:2,ball,step_off,empty:1"},
     {"demo", "a lesson of about 90 s: three ball swings, one without, a half turn, retest",
-     "empty:4,walk_on,stand:2,rock:4,address,ball,waggle:2,address,ball,waggle:2,address,ball,"
+     "empty:6,walk_on,stand:2,rock:4,address,ball,waggle:2,address,ball,waggle:2,address,ball,"
      "address,no_ball,half,tee_up,sway:5,address,ball,address,ball,address,ball,stand:1,step_off,"
      "empty:1"},
     {"confounders", "everything but swings, each twice",
-     "empty:4,walk_on,stand,waggle,half,rock,sway,tee_up,jump,stand,step_drill,drop_club,kick,"
+     "empty:5,walk_on,stand,waggle,half,rock,sway,tee_up,jump,stand,step_drill,drop_club,kick,"
      "fidget,address,step_off,empty:3,drop_club,kick,walk_on,address,waggle,half,rock,sway,tee_up,"
      "jump,stand,step_drill,drop_club,kick,fidget,address,step_off,empty:2"},
     {"long", "37 swings with all that lies between them, about 9 minutes",

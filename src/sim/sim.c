@@ -81,7 +81,7 @@ static int check(struct uf_sim_settings *s, struct uf_error *err)
 
 /* ---- planning ---- */
 
-/* on_before, on_after: 1 somebody on the plates, 0 nobody, -1 either, as it was. */
+/* on_before: 1 somebody must be on the plates, 0 nobody, -1 either. */
 struct act_row {
     uf_sim_planner *planner;
     int on_before;
@@ -113,6 +113,19 @@ static int by_start(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
+static void know_feet(struct plan *p)
+{
+    const struct traits *traits = &p->body->traits;
+    struct uf_sim_truth *t = &p->act->truth;
+    for (int foot = 0; foot < FEET; foot++) {
+        t->foot_target_mm[foot] = p->level[CH_LEAD_X + 2 * foot];
+        t->foot_toe_mm[foot] = p->level[CH_LEAD_Y + 2 * foot];
+        t->toe_out_deg[foot] = traits->toe_out_deg[foot];
+    }
+    t->foot_length_mm = traits->foot_length_mm;
+    t->foot_width_mm = traits->foot_width_mm;
+}
+
 static int plan_act(struct uf_sim *sim, struct plan *p, const struct uf_sim_step *step, size_t i,
                     struct uf_error *err)
 {
@@ -141,6 +154,8 @@ static int plan_act(struct uf_sim *sim, struct plan *p, const struct uf_sim_step
         return uf_fail(err, UF_ENOMEM, "no memory for the lesson's plan");
     p->act->terms = p->terms - p->act->first;
     p->act->truth.end_s = p->now_s = p->end_s;
+    if (p->on)
+        know_feet(p);
     if (p->act->terms)
         qsort(p->term + p->act->first, p->act->terms, sizeof *p->term, by_start);
     return UF_OK;

@@ -113,6 +113,8 @@ struct uf_sim_truth {
     /* COP (golfer frame: target-ward, toe-ward mm) of lead, trail, net at the five peaks: total
      * vertical, lead vertical, trail vertical, target, turn */
     double cop_target_mm[5][3], cop_toe_mm[5][3];
+    /* 0 with nobody on: the feet of lead, trail at the end of the act: middle, axis, size */
+    double foot_target_mm[2], foot_toe_mm[2], toe_out_deg[2], foot_length_mm, foot_width_mm;
 };
 
 struct uf_sim;

@@ -11,6 +11,7 @@
 void uf_derived_of(const struct uf_analysis *a, struct uf_derived *out)
 {
     memcpy(out->value, a->value, sizeof out->value);
+    memcpy(out->sd, a->sd, sizeof out->sd);
     memcpy(out->reason, a->reason, sizeof out->reason);
     memcpy(out->event, a->event, sizeof out->event);
     out->flags = a->flags;
@@ -37,12 +38,14 @@ bool uf_derived_same(const struct uf_derived *stored, const struct uf_derived *d
         if (is_younger(stored, i))
             ++*younger;
         else if (stored->reason[i] != derived->reason[i] ||
-                 !same_bits(stored->value[i], derived->value[i]))
+                 !same_bits(stored->value[i], derived->value[i]) ||
+                 !same_bits(stored->sd[i], derived->sd[i]))
             same = false;
     }
     for (int i = 0; i < UF_EVENTS; i++)
         if (stored->event[i].source != derived->event[i].source ||
-            !same_bits(stored->event[i].t_s, derived->event[i].t_s))
+            !same_bits(stored->event[i].t_s, derived->event[i].t_s) ||
+            !same_bits(stored->event[i].u_s, derived->event[i].u_s))
             same = false;
     return same;
 }
@@ -58,8 +61,8 @@ static int add_events(struct uf_store *s, int64_t id, const struct uf_derived *d
             continue;
         sqlite3_stmt *q;
         rc = uf_db_prepare(s, &q,
-                           "INSERT INTO swing_event (derivation_id, kind, t_s, source)"
-                           " VALUES (?1, ?2, ?3, ?4)",
+                           "INSERT INTO swing_event (derivation_id, kind, t_s, source, u_s)"
+                           " VALUES (?1, ?2, ?3, ?4, ?5)",
                            DOING_WRITE, err);
         if (rc)
             break;
@@ -67,6 +70,7 @@ static int add_events(struct uf_store *s, int64_t id, const struct uf_derived *d
         sqlite3_bind_text(q, 2, uf_event_name((enum uf_event_kind)i), -1, SQLITE_STATIC);
         uf_db_bind_real(q, 3, d->event[i].t_s);
         sqlite3_bind_text(q, 4, uf_source_name(d->event[i].source), -1, SQLITE_STATIC);
+        uf_db_bind_real(q, 5, d->event[i].u_s);
         rc = uf_db_run(s, q, DOING_WRITE, err);
     }
     return rc;
@@ -98,11 +102,12 @@ static int prepare_built(struct uf_store *s, sqlite3_stmt **q, sqlite3_str *buil
     return rc;
 }
 
-static int add_metrics(struct uf_store *s, int64_t id, const struct uf_derived *d,
-                       struct uf_error *err)
+/* A row of swing_metric or of its sister table. */
+static int add_row(struct uf_store *s, const char *table, int64_t id, const double *value,
+                   struct uf_error *err)
 {
     sqlite3_str *sql = sqlite3_str_new(s->db);
-    sqlite3_str_appendall(sql, "INSERT INTO swing_metric (derivation_id");
+    sqlite3_str_appendf(sql, "INSERT INTO %s (derivation_id", table);
     for (int i = 0; i < UF_METRICS; i++)
         sqlite3_str_appendf(sql, ", \"%w\"", uf_metric_row((enum uf_metric)i)->name);
     sqlite3_str_appendall(sql, ") VALUES (?1");
@@ -115,8 +120,16 @@ static int add_metrics(struct uf_store *s, int64_t id, const struct uf_derived *
         return rc;
     sqlite3_bind_int64(q, 1, id);
     for (int i = 0; i < UF_METRICS; i++)
-        uf_db_bind_real(q, i + 2, d->value[i]);
-    rc = uf_db_run(s, q, DOING_WRITE, err);
+        uf_db_bind_real(q, i + 2, value[i]);
+    return uf_db_run(s, q, DOING_WRITE, err);
+}
+
+static int add_metrics(struct uf_store *s, int64_t id, const struct uf_derived *d,
+                       struct uf_error *err)
+{
+    int rc = add_row(s, "swing_metric", id, d->value, err);
+    if (rc == 0)
+        rc = add_row(s, "swing_metric_sd", id, d->sd, err);
     for (int i = 0; rc == 0 && i < UF_METRICS; i++)
         if (d->reason[i])
             rc = add_reason(s, id, i, d->reason[i], err);
@@ -149,7 +162,7 @@ int uf_derivation_make_current(struct uf_store *s, int64_t swing_id, int64_t id,
     return uf_db_run(s, q, DOING_WRITE, err);
 }
 
-/* Values ?1..?6 of a key, as in the index derivation_once. */
+/* Values ?1..?7 of a key, as in the index derivation_once. */
 static void bind_key(sqlite3_stmt *q, const struct uf_derivation_key *key)
 {
     sqlite3_bind_int64(q, 1, key->swing_id);
@@ -159,6 +172,7 @@ static void bind_key(sqlite3_stmt *q, const struct uf_derivation_key *key)
     uf_db_bind_real(q, 4, key->settings.cutoff_hz);
     sqlite3_bind_int(q, 5, key->settings.order);
     uf_db_bind_real(q, 6, key->settings.cop_min_n);
+    sqlite3_bind_text(q, 7, key->basis, -1, SQLITE_STATIC);
 }
 
 int uf_derivation_add(struct uf_store *s, const struct uf_derivation_key *key,
@@ -169,15 +183,15 @@ int uf_derivation_add(struct uf_store *s, const struct uf_derivation_key *key,
     if (rc == 0)
         rc = uf_db_prepare(s, &q,
                            "INSERT INTO derivation (swing_id, calibration_id, algorithm, cutoff_hz,"
-                           " filter_order, cop_min_n, flags, program, made_utc_us, current)"
-                           " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, 1)",
+                           " filter_order, cop_min_n, basis, flags, program, made_utc_us,"
+                           " current) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, 1)",
                            DOING_WRITE, err);
     if (rc)
         return rc;
     bind_key(q, key);
-    sqlite3_bind_int64(q, 7, d->flags);
-    sqlite3_bind_text(q, 8, UF_VERSION, -1, SQLITE_STATIC);
-    sqlite3_bind_int64(q, 9, made_utc_us);
+    sqlite3_bind_int64(q, 8, d->flags);
+    sqlite3_bind_text(q, 9, UF_VERSION, -1, SQLITE_STATIC);
+    sqlite3_bind_int64(q, 10, made_utc_us);
     rc = uf_db_run(s, q, DOING_WRITE, err);
     int64_t id = sqlite3_last_insert_rowid(s->db);
     if (rc == 0)
@@ -185,6 +199,21 @@ int uf_derivation_add(struct uf_store *s, const struct uf_derivation_key *key,
     if (rc == 0)
         rc = add_metrics(s, id, d, err);
     return rc;
+}
+
+static int set_number(struct uf_store *s, const char *table, int64_t id, int metric, double value,
+                      struct uf_error *err)
+{
+    sqlite3_str *sql = sqlite3_str_new(s->db);
+    sqlite3_str_appendf(sql, "UPDATE %s SET \"%w\" = ?2 WHERE derivation_id = ?1", table,
+                        uf_metric_row((enum uf_metric)metric)->name);
+    sqlite3_stmt *q;
+    int rc = prepare_built(s, &q, sql, err);
+    if (rc)
+        return rc;
+    sqlite3_bind_int64(q, 1, id);
+    uf_db_bind_real(q, 2, value);
+    return uf_db_run(s, q, DOING_WRITE, err);
 }
 
 int uf_derivation_fill(struct uf_store *s, int64_t id, const struct uf_derived *stored,
@@ -198,16 +227,9 @@ int uf_derivation_fill(struct uf_store *s, int64_t id, const struct uf_derived *
             rc = add_reason(s, id, i, derived->reason[i], err);
             continue;
         }
-        sqlite3_str *sql = sqlite3_str_new(s->db);
-        sqlite3_str_appendf(sql, "UPDATE swing_metric SET \"%w\" = ?2 WHERE derivation_id = ?1",
-                            uf_metric_row((enum uf_metric)i)->name);
-        sqlite3_stmt *q;
-        rc = prepare_built(s, &q, sql, err);
-        if (rc)
-            break;
-        sqlite3_bind_int64(q, 1, id);
-        uf_db_bind_real(q, 2, derived->value[i]);
-        rc = uf_db_run(s, q, DOING_WRITE, err);
+        rc = set_number(s, "swing_metric", id, i, derived->value[i], err);
+        if (rc == 0)
+            rc = set_number(s, "swing_metric_sd", id, i, derived->sd[i], err);
     }
     return rc;
 }
@@ -223,7 +245,8 @@ int uf_derivation_find(struct uf_store *s, const struct uf_derivation_key *key, 
     int rc = uf_db_prepare(s, &q,
                            "SELECT id, current FROM derivation WHERE swing_id = ?1"
                            " AND coalesce(calibration_id, 0) = coalesce(?2, 0) AND algorithm = ?3"
-                           " AND cutoff_hz = ?4 AND filter_order = ?5 AND cop_min_n = ?6",
+                           " AND cutoff_hz = ?4 AND filter_order = ?5 AND cop_min_n = ?6"
+                           " AND basis = ?7",
                            DOING_READ, err);
     if (rc)
         return rc;
@@ -246,23 +269,33 @@ static int prepare_of(struct uf_store *s, sqlite3_stmt **q, const char *sql, int
     return rc;
 }
 
-static int read_metrics(struct uf_store *s, int64_t id, struct uf_derived *d, struct uf_error *err)
+static int read_row(struct uf_store *s, const char *sql, int64_t id, double *value,
+                    struct uf_error *err)
 {
     sqlite3_stmt *q;
-    int rc = prepare_of(s, &q, "SELECT * FROM swing_metric WHERE derivation_id = ?1", id, err);
+    int rc = prepare_of(s, &q, sql, id, err);
     if (rc)
         return rc;
     rc = uf_db_step(s, q, DOING_READ, err);
-    if (rc == 0)
-        rc = uf_fail(err, UF_ECORRUPT, "derivation %lld in %s has no metrics", (long long)id,
-                     s->path);
     /* by name: an older file lacks some, a newer program's file has more */
     for (int c = 1; rc > 0 && c < sqlite3_column_count(q); c++) {
         int i = uf_metric_find(sqlite3_column_name(q, c));
         if (i >= 0)
-            d->value[i] = uf_db_real(q, c);
+            value[i] = uf_db_real(q, c);
     }
     sqlite3_finalize(q);
+    return rc;
+}
+
+static int read_metrics(struct uf_store *s, int64_t id, struct uf_derived *d, struct uf_error *err)
+{
+    int rc = read_row(s, "SELECT * FROM swing_metric WHERE derivation_id = ?1", id, d->value, err);
+    if (rc == 0)
+        return uf_fail(err, UF_ECORRUPT, "derivation %lld in %s has no metrics", (long long)id,
+                       s->path);
+    /* derivations of algorithm 1 have no uncertainties */
+    if (rc > 0)
+        rc = read_row(s, "SELECT * FROM swing_metric_sd WHERE derivation_id = ?1", id, d->sd, err);
     return rc < 0 ? rc : UF_OK;
 }
 
@@ -293,8 +326,8 @@ static int read_reasons(struct uf_store *s, int64_t id, struct uf_derived *d, st
 static int read_events(struct uf_store *s, int64_t id, struct uf_derived *d, struct uf_error *err)
 {
     sqlite3_stmt *q;
-    int rc = prepare_of(s, &q, "SELECT kind, t_s, source FROM swing_event WHERE derivation_id = ?1",
-                        id, err);
+    int rc = prepare_of(
+        s, &q, "SELECT kind, t_s, source, u_s FROM swing_event WHERE derivation_id = ?1", id, err);
     if (rc)
         return rc;
     while ((rc = uf_db_step(s, q, DOING_READ, err)) > 0)
@@ -303,6 +336,7 @@ static int read_events(struct uf_store *s, int64_t id, struct uf_derived *d, str
             if (strcmp(kind, uf_event_name((enum uf_event_kind)i)) != 0)
                 continue;
             d->event[i].t_s = sqlite3_column_double(q, 1);
+            d->event[i].u_s = uf_db_real(q, 3);
             for (int k = UF_SOURCE_NONE; k <= UF_SOURCE_ESTIMATE; k++)
                 if (strcmp((const char *)sqlite3_column_text(q, 2),
                            uf_source_name((enum uf_event_source)k)) == 0)
@@ -315,11 +349,11 @@ static int read_events(struct uf_store *s, int64_t id, struct uf_derived *d, str
 int uf_derivation_read(struct uf_store *s, int64_t id, struct uf_derived *d, struct uf_error *err)
 {
     for (int i = 0; i < UF_METRICS; i++) {
-        d->value[i] = NAN;
+        d->value[i] = d->sd[i] = NAN;
         d->reason[i] = UF_REASON_NONE;
     }
     for (int i = 0; i < UF_EVENTS; i++)
-        d->event[i] = (struct uf_event){NAN, UF_SOURCE_NONE};
+        d->event[i] = (struct uf_event){NAN, NAN, UF_SOURCE_NONE};
     sqlite3_stmt *q;
     int rc = prepare_of(s, &q, "SELECT flags FROM derivation WHERE id = ?1", id, err);
     if (rc)

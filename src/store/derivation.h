@@ -13,6 +13,7 @@ struct uf_derivation_key {
     int64_t calibration_id; /* 0: data sheet */
     int algorithm;
     struct uf_analysis_settings settings;
+    char basis[UF_BASIS_SIZE]; /* see uf_store_given */
 };
 
 /* Adds it as the swing's current one. */

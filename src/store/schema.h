@@ -15,6 +15,8 @@ int uf_schema_migrate(struct uf_store *s, struct uf_error *err);
 
 /* The SQL of migration 1 but for swing_metric (schema_sql.c). */
 extern const char uf_schema_sql_1[];
+/* The same of migration 2. */
+extern const char uf_schema_sql_2[];
 
 /* Makes the views anew where their text differs from this program's; inside a transaction. */
 int uf_schema_views(struct uf_store *s, struct uf_error *err);

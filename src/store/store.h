@@ -49,6 +49,19 @@ int uf_store_session_open(struct uf_store *s, int64_t rig_id, int64_t utc_us, in
                           struct uf_error *err);
 int uf_store_session_close(struct uf_store *s, int64_t id, int64_t utc_us, struct uf_error *err);
 
+/* What is known of a swing beside its raw counts: marks, and the feet of its session. */
+#define UF_BASIS_SIZE 320
+/* A mark replaces the one of its kind; t_s NAN takes it away. The swing has to be derived again. */
+int uf_store_mark(struct uf_store *s, int64_t swing_id, enum uf_event_kind kind, double t_s,
+                  double u_s, int64_t made_utc_us, struct uf_error *err);
+/* Both feet of a session, from from_utc_us on. */
+int uf_store_stance_add(struct uf_store *s, int64_t session_id, int64_t from_utc_us,
+                        const struct uf_foot_pose pose[UF_FEET], struct uf_error *err);
+/* For a swing that is stored (swing_id), or one that is about to be (0: no marks, the latest feet
+ * of the session). basis[UF_BASIS_SIZE] says in short what it is: equal texts, equal things. */
+int uf_store_given(struct uf_store *s, int64_t swing_id, int64_t session_id, struct uf_given *given,
+                   char *basis, struct uf_error *err);
+
 struct uf_swing_meta {
     int64_t session_id;
     int64_t rig_id;
@@ -56,6 +69,7 @@ struct uf_swing_meta {
     int64_t trigger_utc_us; /* host time of the trigger by the clock map; 0: not known */
     double clock_drift_ppm; /* NAN: not known */
     const struct uf_analysis_settings *settings;
+    const char *basis; /* as uf_store_given said; NULL: analysed with nothing given */
 };
 /* Capture (raw, compressed, lossless), derivation, events, metrics, reasons: one transaction. */
 int uf_store_swing_add(struct uf_store *s, const struct uf_swing_meta *meta,

@@ -95,6 +95,7 @@ int uf_store_swing_add(struct uf_store *s, const struct uf_swing_meta *meta,
                                         .calibration_id = meta->calibration_id,
                                         .algorithm = UF_ALGORITHM,
                                         .settings = *meta->settings};
+        snprintf(key.basis, sizeof key.basis, "%s", meta->basis ? meta->basis : "");
         if (rc == 0)
             rc = add_raw(s, swing_id, raw, n, err);
         if (rc == 0)

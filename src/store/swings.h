@@ -8,6 +8,7 @@
 /* The numbers of one derivation: an analysis without its curves. */
 struct uf_derived {
     double value[UF_METRICS]; /* NAN: not measurable */
+    double sd[UF_METRICS];    /* standard uncertainty; NAN: none */
     enum uf_reason
         reason[UF_METRICS]; /* NONE with NAN: the metric is younger than the derivation */
     struct uf_event event[UF_EVENTS];

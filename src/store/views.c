@@ -55,7 +55,8 @@ static void swings_sql(sqlite3_str *sql)
         sqlite3_str_appendf(sql, "  round(swing_metric.%s, %d) AS %s,\n", shown[i].metric,
                             shown[i].digits, shown[i].metric);
     sqlite3_str_appendall(sql,
-                          "  round(impact.t_s, 4) AS impact_s, -- from the swing's first sample\n"
+                          "  round(impact.t_s, 4) AS impact_s, -- from the swing's first sample; "
+                          "NULL: neither sensed nor marked\n"
                           "  substr(");
     for (int bit = 0; bit < UF_FLAGS; bit++)
         sqlite3_str_appendf(sql, "%sCASE WHEN derivation.flags & %u THEN ', %q' ELSE '' END",
@@ -72,7 +73,8 @@ static void swings_sql(sqlite3_str *sql)
              "LEFT JOIN calibration ON calibration.id = derivation.calibration_id\n"
              "LEFT JOIN swing_metric ON swing_metric.derivation_id = derivation.id\n"
              "LEFT JOIN swing_event AS impact\n"
-             "  ON impact.derivation_id = derivation.id AND impact.kind = 'impact'");
+             "  ON impact.derivation_id = derivation.id AND impact.kind = 'impact'\n"
+             "  AND impact.source <> 'estimate'");
 }
 
 static void missing_sql(sqlite3_str *sql)

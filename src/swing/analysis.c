@@ -5,7 +5,8 @@
 
 #include "plate/filter.h"
 #include "plate/wrench.h"
-#include "swing/measure.h"
+#include "swing/events.h"
+#include "swing/propagate.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -13,14 +14,9 @@
 
 #define GAP_S           0.02 /* lost samples in a run longer than this are a gap, not a fill */
 #define AFTER_TRIGGER_S 0.6  /* peaks are sought up to so long after the trigger */
-#define BEFORE_STRIKE_S 0.3  /* a strike belongs to the swing from so long before the trigger .. */
-#define AFTER_STRIKE_S  0.6  /* .. to so long after it */
-#define SAME_STRIKE_S   0.05 /* a second rise within this is the same strike, bouncing */
-#define START_POINTS    2.0  /* first movement: share leaves the address share by so many points */
 #define CLOSED_BW_S     0.02 /* momentum that does not close by more is drift or gain */
+#define OLD_DAYS        365.0
 #define GRID_MAX        200000
-
-#define CURVE_ARRAYS 24 /* arrays of uf_curves, in one block */
 
 void uf_analysis_defaults(struct uf_analysis_settings *s)
 {
@@ -29,55 +25,12 @@ void uf_analysis_defaults(struct uf_analysis_settings *s)
     s->cop_min_n = UF_COP_MIN_N_DEFAULT;
 }
 
-void uf_curves_free(struct uf_curves *c)
-{
-    free(c->memory);
-    memset(c, 0, sizeof *c);
-}
-
 void uf_analysis_free(struct uf_analysis *a)
 {
     if (!a)
         return;
     uf_curves_free(&a->curves);
     free(a);
-}
-
-/* Shares out the block; every array n long. */
-static int curves_new(struct uf_curves *c, size_t n, double rate_hz, struct uf_error *err)
-{
-    c->memory = malloc(sizeof(double) * n * CURVE_ARRAYS);
-    if (!c->memory)
-        return uf_fail(err, UF_ENOMEM, "no memory for the curves of a swing of %zu points", n);
-    c->n = n;
-    c->rate_hz = rate_hz;
-    double **array[CURVE_ARRAYS] = {&c->vertical_n[0],
-                                    &c->vertical_n[1],
-                                    &c->target_n[0],
-                                    &c->target_n[1],
-                                    &c->toe_n[0],
-                                    &c->toe_n[1],
-                                    &c->tz_nm[0],
-                                    &c->tz_nm[1],
-                                    &c->cop_target_mm[0],
-                                    &c->cop_target_mm[1],
-                                    &c->cop_toe_mm[0],
-                                    &c->cop_toe_mm[1],
-                                    &c->total_vertical_n,
-                                    &c->total_target_n,
-                                    &c->total_toe_n,
-                                    &c->net_target_mm,
-                                    &c->net_toe_mm,
-                                    &c->turn_nm,
-                                    &c->turn_from_toe_nm,
-                                    &c->turn_from_target_nm,
-                                    &c->turn_from_free_nm,
-                                    &c->trail_share_pct,
-                                    NULL,
-                                    NULL};
-    for (size_t i = 0; i < CURVE_ARRAYS && array[i]; i++)
-        *array[i] = c->memory + i * n;
-    return UF_OK;
 }
 
 /* ---- conditioning ---- */
@@ -159,147 +112,148 @@ static void spread(const struct uf_capture *cap, const struct uf_wrench *w, size
     }
 }
 
-/* Wrench of a plate on the grid, low-passed: six arrays of n, one after another, in wrench_grid. */
+/* Wrench of a plate on the grid: six arrays of n, one after another, in wrench_grid. */
 static void condition(const struct uf_capture *cap, const struct uf_plate_matrix *matrix,
-                      const struct uf_lowpass *filter, struct uf_wrench *raw, size_t n,
-                      double *wrench_grid, double *work)
+                      struct uf_wrench *raw, size_t n, double *wrench_grid)
 {
     for (size_t i = 0; i < cap->samples; i++)
         uf_wrench_of(matrix, cap->counts_raw + i * cap->board.channels, cap->tare_raw,
                      cap->board.channels, &raw[i]);
-    for (size_t k = 0; k < UF_COMPONENTS; k++) {
-        double *grid = wrench_grid + k * n;
-        spread(cap, raw, k, grid);
+    for (size_t k = 0; k < UF_COMPONENTS; k++)
+        spread(cap, raw, k, wrench_grid + k * n);
+}
+
+static void low_pass(const struct uf_lowpass *filter, const struct uf_plate_matrix *matrix,
+                     double *wrench_grid, size_t n, double *work)
+{
+    for (size_t k = 0; k < UF_COMPONENTS; k++)
         if (matrix->known[k])
-            uf_lowpass_zero_phase(filter, grid, n, work);
+            uf_lowpass_zero_phase(filter, wrench_grid + k * n, n, work);
+}
+
+/* Wrench of a plate from mean counts (not whole numbers, so not uf_wrench_of). */
+static struct uf_wrench wrench_of_mean(const struct uf_plate_matrix *m, const double *mean_raw,
+                                       const double *tare_raw, int channels)
+{
+    double w[UF_COMPONENTS];
+    for (int k = 0; k < UF_COMPONENTS; k++) {
+        w[k] = m->known[k] ? 0 : NAN;
+        for (int c = 0; c < channels; c++)
+            w[k] += m->c[k][c] * (mean_raw[c] - tare_raw[c]);
     }
+    return (struct uf_wrench){w[0], w[1], w[2], w[3], w[4], w[5]};
 }
 
-/* Vertical force of a plate from mean counts (not whole numbers, so not uf_wrench_of). */
-static double vertical_of_mean(const struct uf_plate_matrix *m, const double *mean_raw,
-                               const double *tare_raw, int channels)
+/* White noise of one sample of each component, from third differences: a body's motion has next to
+ * none of them. Over the quiet part of the window where there is enough of it. */
+static void noise_of(const struct uf_capture *cap, const struct uf_wrench *raw, double *sd)
 {
-    if (!m->known[UF_FZ])
-        return NAN;
-    double fz_n = 0;
-    for (int c = 0; c < channels; c++)
-        fz_n += m->c[UF_FZ][c] * (mean_raw[c] - tare_raw[c]);
-    return fz_n;
-}
-
-static struct uf_wrench wrench_at(const double *wrench_grid, size_t n, size_t i)
-{
-    return (struct uf_wrench){wrench_grid[i],         wrench_grid[n + i],
-                              wrench_grid[2 * n + i], wrench_grid[3 * n + i],
-                              wrench_grid[4 * n + i], wrench_grid[5 * n + i]};
-}
-
-/* Golfer frame: s = -1 for a right-handed golfer (target towards -x), +1 for a left-handed one. */
-static void curves_fill(struct uf_curves *c, const struct uf_rig *rig, enum uf_hand hand,
-                        double cop_min_n, double *const wrench_grid[])
-{
-    double s = hand == UF_RIGHT_HANDED ? -1 : 1;
-    bool two = rig->plates == 2;
-    int plate_of[UF_FEET];
-    plate_of[UF_LEAD] = hand == UF_RIGHT_HANDED ? 0 : 1;
-    plate_of[UF_TRAIL] = 1 - plate_of[UF_LEAD];
-    const struct uf_ground absent = {NAN, NAN, NAN, NAN, NAN, NAN};
-    for (size_t i = 0; i < c->n; i++) {
-        struct uf_ground ground[UF_FEET] = {absent, absent};
-        struct uf_both both;
-        if (two) {
-            for (int foot = 0; foot < UF_FEET; foot++) {
-                int p = plate_of[foot];
-                struct uf_wrench w = wrench_at(wrench_grid[p], c->n, i);
-                uf_ground_of(&rig->plate[p], &w, cop_min_n, &ground[foot]);
-            }
-            uf_both_of(&ground[UF_LEAD], &ground[UF_TRAIL], cop_min_n, &both);
-        } else {
-            struct uf_wrench w = wrench_at(wrench_grid[0], c->n, i);
-            struct uf_ground all;
-            uf_ground_of(&rig->plate[0], &w, cop_min_n, &all);
-            both = (struct uf_both){all.fx_n, all.fy_n, all.fz_n, all.cop_x_mm, all.cop_y_mm,
-                                    NAN,      NAN,      NAN,      NAN};
+    size_t last = cap->samples;
+    double quiet_us = (double)(cap->quiet_to_dev_us - cap->start_dev_us);
+    if (cap->quiet_known && quiet_us > 0) {
+        size_t n = 0;
+        while (n < cap->samples && cap->offset_us[n] < quiet_us)
+            n++;
+        if (n >= 40)
+            last = n;
+    }
+    for (size_t k = 0; k < UF_COMPONENTS; k++) {
+        double square = 0;
+        size_t n = 0;
+        for (size_t i = 3; i < last; i++) {
+            if (cap->lost_before[i] || cap->lost_before[i - 1] || cap->lost_before[i - 2])
+                continue;
+            const double *w[4];
+            for (size_t j = 0; j < 4; j++)
+                w[j] = (const double *)&raw[i - j];
+            double d = w[0][k] - 3 * w[1][k] + 3 * w[2][k] - w[3][k];
+            square += d * d;
+            n++;
         }
-        for (int foot = 0; foot < UF_FEET; foot++) {
-            c->vertical_n[foot][i] = ground[foot].fz_n;
-            c->target_n[foot][i] = s * ground[foot].fx_n;
-            c->toe_n[foot][i] = ground[foot].fy_n;
-            c->tz_nm[foot][i] = -s * ground[foot].tz_nm;
-            c->cop_target_mm[foot][i] = s * ground[foot].cop_x_mm;
-            c->cop_toe_mm[foot][i] = ground[foot].cop_y_mm;
-        }
-        c->total_vertical_n[i] = both.fz_n;
-        c->total_target_n[i] = s * both.fx_n;
-        c->total_toe_n[i] = both.fy_n;
-        c->net_target_mm[i] = s * both.cop_x_mm;
-        c->net_toe_mm[i] = both.cop_y_mm;
-        c->turn_nm[i] = -s * both.turn_nm;
-        c->turn_from_toe_nm[i] = -s * both.turn_from_fy_nm;
-        c->turn_from_target_nm[i] = -s * both.turn_from_fx_nm;
-        c->turn_from_free_nm[i] = -s * both.turn_from_tz_nm;
-        c->trail_share_pct[i] =
-            both.fz_n >= cop_min_n ? 100 * ground[UF_TRAIL].fz_n / both.fz_n : NAN;
+        sd[k] = n ? sqrt(square / (double)n / 20) : 0; /* 1 + 9 + 9 + 1 */
+        if (isnan(sd[k]))
+            sd[k] = 0; /* the component is not known: nothing rests on it */
     }
 }
 
 /* ---- events ---- */
 
-/* Impact: the first rise of the strike input near the trigger, midway between the conversion that
- * showed it and the one before (the input is latched since then). */
-static void find_impact(const struct uf_capture *cap, struct uf_event *impact, uint32_t *flags)
-{
-    double trigger_s = 1e-6 * (double)(cap->trigger_dev_us - cap->start_dev_us);
-    double first_s = NAN;
-    for (size_t i = 1; i < cap->samples; i++) {
-        if (!(cap->inputs[i] & UF_INPUT_STRIKE) || (cap->inputs[i - 1] & UF_INPUT_STRIKE))
-            continue;
-        double t_s = 0.5e-6 * ((double)cap->offset_us[i] + (double)cap->offset_us[i - 1]);
-        if (t_s < trigger_s - BEFORE_STRIKE_S || t_s > trigger_s + AFTER_STRIKE_S)
-            continue;
-        if (isnan(first_s))
-            first_s = t_s;
-        else if (t_s > first_s + SAME_STRIKE_S)
-            *flags |= UF_FLAG_TWO_STRIKES;
-    }
-    if (isnan(first_s))
-        return;
-    impact->t_s = first_s;
-    impact->source = UF_SOURCE_SENSOR;
-}
-
-/* First movement: going back from the greatest trail share before the trigger, where the share was
- * last within START_POINTS of the share at address. */
-static void find_start(const struct uf_curves *c, double address_pct, size_t trigger,
-                       struct uf_event *start)
-{
-    if (isnan(address_pct))
-        return;
-    size_t top = trigger;
-    for (size_t i = trigger; i-- > 0;)
-        if (c->trail_share_pct[i] > c->trail_share_pct[top])
-            top = i;
-    for (size_t i = top; i-- > 0;)
-        if (fabs(c->trail_share_pct[i] - address_pct) <= START_POINTS) {
-            start->t_s = (double)i / c->rate_hz;
-            start->source = UF_SOURCE_ESTIMATE;
-            return;
-        }
-}
-
 static void events_find(struct uf_analysis *a, const struct uf_capture *cap,
-                        const struct uf_measure *m, size_t trigger)
+                        const struct uf_given *given, double address_pct, size_t trigger)
 {
     for (int i = 0; i < UF_EVENTS; i++)
-        a->event[i] = (struct uf_event){NAN, UF_SOURCE_NONE};
-    find_impact(cap, &a->event[UF_EVENT_IMPACT], &a->flags);
-    if (m->two_plates)
-        find_start(&a->curves, 100 * m->quiet_n[UF_TRAIL] / m->weight_n, trigger,
-                   &a->event[UF_EVENT_START]);
-    if (cap->ended_still) {
-        a->event[UF_EVENT_END].t_s = (double)(a->curves.n - 1) / a->curves.rate_hz;
-        a->event[UF_EVENT_END].source = UF_SOURCE_ESTIMATE;
+        a->event[i] = (struct uf_event){NAN, NAN, UF_SOURCE_NONE};
+    uf_impact_sensed(cap, &a->event[UF_EVENT_IMPACT], &a->flags);
+    double length_s = (double)(a->curves.n - 1) / a->curves.rate_hz;
+    if (cap->ended_still)
+        a->event[UF_EVENT_END] = (struct uf_event){length_s, 0.1, UF_SOURCE_ESTIMATE};
+    for (int i = 0; i < UF_EVENT_END; i++) {
+        const struct uf_mark *mark = &given->mark[i];
+        if (!(mark->t_s >= 0 && mark->t_s <= length_s))
+            continue;
+        a->event[i] = (struct uf_event){mark->t_s, mark->u_s, UF_SOURCE_MARK};
+        if (i == UF_EVENT_IMPACT) /* somebody has looked which strike it was */
+            a->flags &= ~UF_FLAG_TWO_STRIKES;
     }
+    if (a->event[UF_EVENT_IMPACT].source == UF_SOURCE_NONE)
+        a->flags |= UF_FLAG_NO_IMPACT;
+    if (isnan(address_pct))
+        return;
+    double sign_s[UF_SIGNS];
+    uf_signs_find(&a->curves, address_pct, trigger, sign_s);
+    uf_events_estimate(sign_s, a->event);
+}
+
+/* ---- the feet on the plates ---- */
+
+/* A COP nearer to an edge than half a foot's width is of a foot that reaches over it. */
+#define QUIET_EDGE_MM 30.0
+/* In a swing a COP may run to the border of the sole, which has some width still. */
+#define SWING_EDGE_MM 8.0
+#define LOADED_N      200.0
+#define AIR_N         15.0
+#define AIR_S         0.06
+
+static uint32_t edge_flag(const struct uf_foot_ground *g, int foot, double target_mm, double toe_mm,
+                          double within_mm)
+{
+    double lo = target_mm - g->target_lo_mm, hi = g->target_hi_mm - target_mm;
+    double inner = foot == UF_LEAD ? lo : hi, outer = foot == UF_LEAD ? hi : lo;
+    if (inner < within_mm)
+        return UF_FLAG_FOOT_ACROSS;
+    return outer < within_mm || toe_mm - g->forward_lo_mm < within_mm ||
+                   g->forward_hi_mm - toe_mm < within_mm
+               ? UF_FLAG_FOOT_OFF
+               : 0;
+}
+
+static uint32_t stand_flags(const struct uf_analysis *a, const struct uf_scene *scene,
+                            const struct uf_quiet *quiet, const struct uf_given *given, size_t from,
+                            size_t to)
+{
+    const struct uf_curves *c = &a->curves;
+    uint32_t flags = 0;
+    const struct uf_event *impact = &a->event[UF_EVENT_IMPACT];
+    size_t until = impact->source ? (size_t)(impact->t_s * c->rate_hz) : to;
+    for (int foot = 0; foot < UF_FEET && scene->rig.plates == 2; foot++) {
+        const struct uf_plate *plate = &scene->rig.plate[uf_plate_under(scene->hand, foot)];
+        struct uf_foot_ground g = uf_foot_ground_of(plate, scene->hand);
+        double t_mm = quiet->cop_target_mm[foot], f_mm = quiet->cop_toe_mm[foot];
+        if (!isnan(t_mm) && !isnan(f_mm))
+            flags |= edge_flag(&g, foot, t_mm, f_mm, QUIET_EDGE_MM);
+        if (uf_foot_moved(&given->foot[foot], (enum uf_foot)foot, t_mm, f_mm))
+            flags |= UF_FLAG_STANCE_MOVED;
+        size_t air = 0;
+        for (size_t i = from; i <= to; i++) {
+            if (c->vertical_n[foot][i] > LOADED_N && !isnan(c->cop_target_mm[foot][i]))
+                flags |= edge_flag(&g, foot, c->cop_target_mm[foot][i], c->cop_toe_mm[foot][i],
+                                   SWING_EDGE_MM);
+            air = c->vertical_n[foot][i] < AIR_N ? air + 1 : 0;
+            if (i <= until && (double)air > AIR_S * c->rate_hz)
+                flags |= UF_FLAG_STEP;
+        }
+    }
+    return flags;
 }
 
 /* ---- the whole ---- */
@@ -310,53 +264,55 @@ static size_t grid_of(const struct uf_curves *c, double t_s)
     return i <= 0 ? 0 : i >= (double)(c->n - 1) ? c->n - 1 : (size_t)i;
 }
 
-static void measure(struct uf_analysis *a, const struct uf_capture *cap, const struct uf_rig *rig,
-                    const struct uf_calibration *cal, const uint8_t *point)
+static void measure(struct uf_analysis *a, struct uf_measure *m, const struct uf_scene *scene,
+                    const struct uf_calibration *cal, const struct uf_given *given)
 {
-    struct uf_measure m = {.capture = cap, .curves = &a->curves, .event = a->event, .point = point};
-    m.two_plates = rig->plates == 2;
-    m.weight_n = NAN;
-    m.quiet_n[UF_LEAD] = m.quiet_n[UF_TRAIL] = NAN;
-    if (cap->quiet_known) {
-        double plate_n[UF_PLATES_MAX] = {0, 0};
-        for (int p = 0; p < rig->plates; p++)
-            plate_n[p] = vertical_of_mean(&cal->plate[p], cap->quiet_raw, cap->tare_raw,
-                                          cap->board.channels);
-        m.weight_n = plate_n[0] + plate_n[1];
-        if (m.two_plates) {
-            int lead = cap->hand == UF_RIGHT_HANDED ? 0 : 1;
-            m.quiet_n[UF_LEAD] = plate_n[lead];
-            m.quiet_n[UF_TRAIL] = plate_n[1 - lead];
-        }
-        if (!(m.weight_n > 0)) /* the quiet stretch was not of a person */
-            m.weight_n = m.quiet_n[UF_LEAD] = m.quiet_n[UF_TRAIL] = NAN;
-    }
-    a->curves.weight_n = m.weight_n;
+    const struct uf_capture *cap = m->capture;
+    struct uf_quiet quiet;
+    uf_quiet_of(scene, NULL, &quiet);
+    m->two_plates = scene->rig.plates == 2;
+    m->weight_n = a->curves.weight_n = quiet.weight_n;
+    for (int foot = 0; foot < UF_FEET; foot++)
+        m->quiet_n[foot] = quiet.vertical_n[foot];
+    double address_pct = 100 * m->quiet_n[UF_TRAIL] / m->weight_n;
     double trigger_s = 1e-6 * (double)(cap->trigger_dev_us - cap->start_dev_us);
     size_t trigger = grid_of(&a->curves, trigger_s);
-    events_find(a, cap, &m, trigger);
-    const struct uf_event *start = &a->event[UF_EVENT_START];
-    m.from = start->source ? grid_of(&a->curves, start->t_s) : 0;
-    m.to = grid_of(&a->curves, trigger_s + AFTER_TRIGGER_S);
-    for (size_t i = m.from; i <= m.to; i++)
-        if (point[i] & UF_POINT_RAIL)
-            m.saturated = true;
-    m.dead = (a->flags & UF_FLAG_DEAD_CHANNEL) != 0;
+    events_find(a, cap, given, address_pct, trigger);
+    m->from = m->two_plates ? uf_movement_seen(&a->curves, address_pct, trigger) : 0;
+    m->to = grid_of(&a->curves, trigger_s + AFTER_TRIGGER_S);
+    for (size_t i = m->from; i <= m->to; i++)
+        if (m->point[i] & UF_POINT_RAIL)
+            m->saturated = true;
+    m->dead = (a->flags & UF_FLAG_DEAD_CHANNEL) != 0;
+    m->gaps = (a->flags & UF_FLAG_GAP) != 0;
 
-    if (!cap->quiet_known || isnan(m.weight_n))
+    if (!cap->quiet_known || isnan(m->weight_n))
         a->flags |= UF_FLAG_NO_QUIET;
     if (cal->nominal)
         a->flags |= UF_FLAG_NOMINAL;
-    if (!m.two_plates)
+    if (given->calibration_age_days > OLD_DAYS)
+        a->flags |= UF_FLAG_OLD;
+    if (!m->two_plates)
         a->flags |= UF_FLAG_ONE_PLATE;
     if (cap->shape_hand != cap->hand)
         a->flags |= UF_FLAG_HAND;
-    uf_measure_all(&m, a->value, a->reason);
+    a->flags |= stand_flags(a, scene, &quiet, given, m->from, m->to);
+    uf_measure_all(m, a->value, a->reason);
     static const enum uf_metric closures[] = {UF_M_vertical_closure_ns, UF_M_target_closure_ns,
                                               UF_M_toe_closure_ns};
     for (size_t i = 0; i < sizeof closures / sizeof closures[0]; i++)
-        if (fabs(a->value[closures[i]]) > CLOSED_BW_S * m.weight_n)
+        if (fabs(a->value[closures[i]]) > CLOSED_BW_S * m->weight_n)
             a->flags |= UF_FLAG_NOT_CLOSED;
+    uf_measure_spoil(a->flags, a->value, a->reason);
+}
+
+static void drop_uncertain(struct uf_analysis *a)
+{
+    for (int i = 0; i < UF_METRICS; i++)
+        if (!a->reason[i] && a->sd[i] > uf_useful_sd((enum uf_metric)i)) {
+            a->value[i] = a->sd[i] = NAN;
+            a->reason[i] = UF_REASON_UNCERTAIN;
+        }
 }
 
 static int check(const struct uf_capture *cap, const struct uf_rig *rig, struct uf_error *err)
@@ -375,55 +331,148 @@ static int check(const struct uf_capture *cap, const struct uf_rig *rig, struct 
     return UF_OK;
 }
 
+void uf_given_nothing(struct uf_given *g)
+{
+    memset(g, 0, sizeof *g);
+    for (int i = 0; i < UF_EVENTS; i++)
+        g->mark[i].t_s = g->mark[i].u_s = NAN;
+    g->calibration_age_days = NAN;
+}
+
 int uf_analyse(const struct uf_capture *cap, const struct uf_rig *rig,
                const struct uf_calibration *cal, const struct uf_analysis_settings *settings,
                struct uf_analysis **out, struct uf_error *err)
 {
+    return uf_analyse_given(cap, rig, cal, settings, NULL, out, err);
+}
+
+/* Memory of one analysis beside its result. */
+struct bench {
+    struct uf_lowpass filter, softer;
+    double *grid[UF_PLATES_MAX], *soft_grid[UF_PLATES_MAX]; /* UF_COMPONENTS arrays of n */
+    double *noise, *work;
+    struct uf_wrench *raw; /* [samples] */
+    uint8_t *point;
+};
+
+static void bench_free(struct bench *b)
+{
+    free(b->grid[0]);
+    free(b->noise);
+    free(b->work);
+    free(b->raw);
+    free(b->point);
+}
+
+static int bench_new(struct bench *b, const struct uf_capture *cap,
+                     const struct uf_analysis_settings *settings, size_t n, struct uf_error *err)
+{
+    /* the window is short against the drift of a clock: design for the nominal rate, so that two
+     * windows of one board are filtered alike. The softer filter loses twice as much of a slow
+     * curve: what a Butterworth takes off goes with the fourth power of its cut-off. */
+    struct uf_lowpass *filter[2] = {&b->filter, &b->softer};
+    static const double part[2] = {1, 0.8408964152537145}; /* 2^(-1/4) */
+    for (int i = 0; i < 2; i++) {
+        double cutoff_hz = uf_two_pass_cutoff_hz(settings->order, part[i] * settings->cutoff_hz,
+                                                 cap->board.rate_hz);
+        int rc = uf_lowpass_design(filter[i], settings->order, cutoff_hz, cap->board.rate_hz, err);
+        if (rc)
+            return rc;
+    }
+    size_t block = n * UF_COMPONENTS, noise = UF_NOISE_LENGTH(n);
+    b->grid[0] = malloc(sizeof(double) * block * 2 * UF_PLATES_MAX);
+    b->noise = malloc(sizeof(double) * noise);
+    b->work = malloc(sizeof(double) * (noise + 2 * uf_lowpass_pad(&b->softer)));
+    b->raw = malloc(sizeof *b->raw * cap->samples);
+    b->point = calloc(n, 1);
+    if (!b->grid[0] || !b->noise || !b->work || !b->raw || !b->point)
+        return uf_fail(err, UF_ENOMEM, "no memory to analyse a swing of %zu points", n);
+    b->grid[1] = b->grid[0] + block;
+    b->soft_grid[0] = b->grid[1] + block;
+    b->soft_grid[1] = b->soft_grid[0] + block;
+    return UF_OK;
+}
+
+static int foot_on(enum uf_hand hand, int plate)
+{
+    return uf_plate_under(hand, UF_LEAD) == plate ? UF_LEAD : UF_TRAIL;
+}
+
+static int analyse(struct uf_analysis *a, struct bench *b, const struct uf_capture *cap,
+                   const struct uf_rig *rig, const struct uf_calibration *cal,
+                   const struct uf_analysis_settings *settings, const struct uf_given *given,
+                   struct uf_error *err)
+{
+    size_t n = a->curves.n;
+    struct uf_scene scene = {.rig = *rig,
+                             .hand = cap->hand,
+                             .cop_min_n = settings->cop_min_n,
+                             .n = n,
+                             .rate_hz = a->curves.rate_hz,
+                             .quiet_known = cap->quiet_known};
+    struct uf_propagation p = {.scene = &scene, .value = a->value, .reason = a->reason};
+    for (int plate = 0; plate < rig->plates; plate++) {
+        double *grid = b->grid[plate], *soft = b->soft_grid[plate];
+        condition(cap, &cal->plate[plate], b->raw, n, grid);
+        memcpy(soft, grid, sizeof(double) * n * UF_COMPONENTS);
+        low_pass(&b->filter, &cal->plate[plate], grid, n, b->work);
+        low_pass(&b->softer, &cal->plate[plate], soft, n, b->work);
+        scene.grid[plate] = grid;
+        p.softer[plate] = soft;
+        int foot = rig->plates == 2 ? foot_on(cap->hand, plate) : UF_LEAD;
+        noise_of(cap, b->raw, p.noise_sd[foot]);
+        if (cap->quiet_known)
+            scene.quiet[plate] = wrench_of_mean(&cal->plate[plate], cap->quiet_raw, cap->tare_raw,
+                                                cap->board.channels);
+    }
+    uf_curves_fill(&a->curves, &scene, NULL, 0, n);
+    a->flags = mark_points(cap, rig, a->curves.rate_hz, b->point);
+    struct uf_measure m = {.capture = cap,
+                           .curves = &a->curves,
+                           .event = a->event,
+                           .point = b->point,
+                           .foot = given->foot};
+    measure(a, &m, &scene, cal, given);
+
+    struct uf_system_u assumed;
+    uf_system_u_defaults(cal, &assumed);
+    uf_noise_fill(b->noise, UF_NOISE_LENGTH(n));
+    uf_lowpass_zero_phase(&b->filter, b->noise, UF_NOISE_LENGTH(n), b->work);
+    p.measure = &m;
+    p.system = given->system_known ? &given->system : &assumed;
+    p.noise = b->noise;
+    int rc = uf_propagate(&p, a->sd, err);
+    if (rc == 0)
+        drop_uncertain(a);
+    return rc;
+}
+
+int uf_analyse_given(const struct uf_capture *cap, const struct uf_rig *rig,
+                     const struct uf_calibration *cal, const struct uf_analysis_settings *settings,
+                     const struct uf_given *given, struct uf_analysis **out, struct uf_error *err)
+{
     *out = NULL;
-    struct uf_analysis *a = NULL;
-    double *grids = NULL, *work = NULL;
-    struct uf_wrench *raw = NULL;
-    uint8_t *point = NULL;
     int rc = check(cap, rig, err);
     if (rc)
         return rc;
+    struct uf_given nothing;
+    uf_given_nothing(&nothing);
+    struct bench b = {.grid = {NULL}};
     size_t n = grid_length(cap);
     double rate_hz = 1e6 * (double)(n - 1) / (double)cap->offset_us[cap->samples - 1];
-    struct uf_lowpass filter;
-    /* the window is short against the drift of a clock: design for the nominal rate, so that two
-     * windows of one board are filtered alike */
-    double cutoff_hz =
-        uf_two_pass_cutoff_hz(settings->order, settings->cutoff_hz, cap->board.rate_hz);
-    rc = uf_lowpass_design(&filter, settings->order, cutoff_hz, cap->board.rate_hz, err);
+    struct uf_analysis *a = calloc(1, sizeof *a);
+    if (!a)
+        return uf_fail(err, UF_ENOMEM, "no memory to analyse a swing of %zu points", n);
+    rc = bench_new(&b, cap, settings, n, err);
+    if (rc == 0)
+        rc = uf_curves_new(&a->curves, n, rate_hz, err);
+    if (rc == 0)
+        rc = analyse(a, &b, cap, rig, cal, settings, given ? given : &nothing, err);
+    bench_free(&b);
     if (rc)
-        return rc;
-
-    a = calloc(1, sizeof *a);
-    grids = malloc(sizeof(double) * n * UF_COMPONENTS * (size_t)rig->plates);
-    work = malloc(sizeof(double) * (n + 2 * uf_lowpass_pad(&filter)));
-    raw = malloc(sizeof *raw * cap->samples);
-    point = calloc(n, 1);
-    if (!a || !grids || !work || !raw || !point) {
-        rc = uf_fail(err, UF_ENOMEM, "no memory to analyse a swing of %zu points", n);
-        goto done;
-    }
-    rc = curves_new(&a->curves, n, rate_hz, err);
-    if (rc)
-        goto done;
-    a->flags = mark_points(cap, rig, rate_hz, point);
-    double *of_plate[UF_PLATES_MAX] = {grids, grids + n * UF_COMPONENTS};
-    for (int p = 0; p < rig->plates; p++)
-        condition(cap, &cal->plate[p], &filter, raw, n, of_plate[p], work);
-    curves_fill(&a->curves, rig, cap->hand, settings->cop_min_n, of_plate);
-    measure(a, cap, rig, cal, point);
-    *out = a;
-    a = NULL;
-done:
-    uf_analysis_free(a);
-    free(grids);
-    free(work);
-    free(raw);
-    free(point);
+        uf_analysis_free(a);
+    else
+        *out = a;
     return rc;
 }
 
@@ -431,7 +480,9 @@ done:
 
 const char *uf_event_name(enum uf_event_kind kind)
 {
-    static const char *const names[UF_EVENTS] = {"first_movement", "impact", "still_again"};
+    static const char *const names[UF_EVENTS] = {"first_movement", "top",    "lead_arm_level",
+                                                 "shaft_level",    "impact", "finish",
+                                                 "still_again"};
     return names[kind];
 }
 
@@ -453,6 +504,12 @@ const char *uf_flag_name(int bit)
                                                 "one plate",
                                                 "shape of the other hand",
                                                 "two strikes",
-                                                "dead channel"};
+                                                "dead channel",
+                                                "foot over an outer edge",
+                                                "foot on both plates",
+                                                "stance moved since rocking",
+                                                "a foot in the air",
+                                                "calibration older than a year",
+                                                "no impact sensed or marked"};
     return names[bit];
 }

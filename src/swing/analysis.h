@@ -8,10 +8,12 @@
 #include "plate/calibration.h"
 #include "plate/rig.h"
 #include "swing/capture.h"
+#include "swing/feet.h"
 #include "swing/metric.h"
+#include "swing/uncertainty.h"
 
 /* Grows whenever the same raw counts would give other numbers. Stored with each derivation. */
-#define UF_ALGORITHM 1
+#define UF_ALGORITHM 2
 
 struct uf_analysis_settings {
     double cutoff_hz; /* -3 dB of forward and backward passes together; default 50 */
@@ -20,8 +22,6 @@ struct uf_analysis_settings {
 };
 
 void uf_analysis_defaults(struct uf_analysis_settings *s);
-
-enum uf_foot { UF_LEAD, UF_TRAIL, UF_FEET };
 
 /* Golfer frame, filtered, on the even time grid t = i / rate_hz from the capture's first sample.
  * NAN where not measurable. Lengths in mm of the rig frame turned into target-ward and toe-ward. */
@@ -39,10 +39,21 @@ struct uf_curves {
 };
 void uf_curves_free(struct uf_curves *c);
 
-enum uf_event_kind { UF_EVENT_START, UF_EVENT_IMPACT, UF_EVENT_END, UF_EVENTS };
+/* In the order of a swing. */
+enum uf_event_kind {
+    UF_EVENT_START, /* first movement */
+    UF_EVENT_TOP,   /* transition: the club turns round */
+    UF_EVENT_ARM,   /* lead arm level in the downswing */
+    UF_EVENT_SHAFT, /* shaft level in the downswing */
+    UF_EVENT_IMPACT,
+    UF_EVENT_FINISH, /* the body has come to rest over the lead foot */
+    UF_EVENT_END,    /* quiet standing again: end of the window */
+    UF_EVENTS
+};
 enum uf_event_source { UF_SOURCE_NONE, UF_SOURCE_SENSOR, UF_SOURCE_MARK, UF_SOURCE_ESTIMATE };
 struct uf_event {
     double t_s; /* from the capture's first sample; NAN when not known */
+    double u_s; /* standard uncertainty */
     enum uf_event_source source;
 };
 const char *uf_event_name(enum uf_event_kind kind);
@@ -59,13 +70,38 @@ const char *uf_source_name(enum uf_event_source source);
 #define UF_FLAG_ONE_PLATE    0x0080u
 #define UF_FLAG_HAND         0x0100u /* the shape is of the other hand */
 #define UF_FLAG_TWO_STRIKES  0x0200u
-#define UF_FLAG_DEAD_CHANNEL 0x0400u /* a channel did not change over the whole window */
-#define UF_FLAGS             11
+#define UF_FLAG_DEAD_CHANNEL 0x0400u  /* a channel did not change over the whole window */
+#define UF_FLAG_FOOT_OFF     0x0800u  /* a foot at an outer edge: partly on the floor */
+#define UF_FLAG_FOOT_ACROSS  0x1000u  /* a foot at the inner edge: partly on the other plate */
+#define UF_FLAG_STANCE_MOVED 0x2000u  /* a foot is not where the rocking found it */
+#define UF_FLAG_STEP         0x4000u  /* a foot was in the air between first movement and impact */
+#define UF_FLAG_OLD          0x8000u  /* calibration older than a year */
+#define UF_FLAG_NO_IMPACT    0x10000u /* neither sensed nor marked: estimated, if at all */
+#define UF_FLAGS             17
 /* Name of bit i ("lost samples", ...). */
 const char *uf_flag_name(int bit);
+/* True when a swing with that flag has no value for the metric, wherever in the window the trouble
+ * was; the reason says which flag. (Lost samples and rails spoil by place besides.) */
+bool uf_flag_spoils(int bit, enum uf_metric m);
+
+/* What is known of a swing beside its raw counts. */
+struct uf_mark {
+    double t_s, u_s; /* t_s NAN: no mark */
+};
+struct uf_given {
+    struct uf_mark mark[UF_EVENTS];    /* entered from video; they win over all else */
+    struct uf_foot_pose foot[UF_FEET]; /* from rocking; not known: plate coordinates only */
+    struct uf_system_u system;         /* used where system_known, else the defaults */
+    bool system_known;
+    double calibration_age_days; /* NAN: not known */
+};
+/* No marks, no feet, nothing known. */
+void uf_given_nothing(struct uf_given *g);
 
 struct uf_analysis {
     double value[UF_METRICS];          /* NAN when not measurable */
+    double sd[UF_METRICS];             /* standard uncertainty of the value; NAN without a value,
+                                          and for numbers about the signal itself */
     enum uf_reason reason[UF_METRICS]; /* why; UF_REASON_NONE when there is a value */
     struct uf_event event[UF_EVENTS];
     uint32_t flags;
@@ -77,6 +113,10 @@ struct uf_analysis {
 int uf_analyse(const struct uf_capture *capture, const struct uf_rig *rig,
                const struct uf_calibration *cal, const struct uf_analysis_settings *settings,
                struct uf_analysis **out, struct uf_error *err);
+/* The same, with what is given; NULL: nothing. */
+int uf_analyse_given(const struct uf_capture *capture, const struct uf_rig *rig,
+                     const struct uf_calibration *cal, const struct uf_analysis_settings *settings,
+                     const struct uf_given *given, struct uf_analysis **out, struct uf_error *err);
 void uf_analysis_free(struct uf_analysis *a);
 
 #endif

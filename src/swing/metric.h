@@ -27,6 +27,18 @@ enum uf_reason {
     UF_REASON_AT_EDGE,         /* the peak lies at the edge of the window: not a peak */
     UF_REASON_DEAD_CHANNEL,    /* a channel did not move */
     UF_REASON_IMPLAUSIBLE,     /* outside the plausible range of the table: not believed */
+    UF_REASON_NO_EVENT,        /* the moment that it needs is not known */
+    UF_REASON_NO_FEET,         /* the feet were not found by rocking */
+    UF_REASON_OUTSIDE_FOOT,    /* the COP lies outside the foot's outline */
+    UF_REASON_UNCERTAIN,       /* its uncertainty is larger than is useful */
+    UF_REASON_NOT_CLOSED,      /* flags: */
+    UF_REASON_EXCITATION,
+    UF_REASON_HAND,
+    UF_REASON_TWO_STRIKES,
+    UF_REASON_FOOT_OFF,
+    UF_REASON_FOOT_ACROSS,
+    UF_REASON_STANCE_MOVED,
+    UF_REASON_STEP,
     UF_REASONS
 };
 

@@ -10,11 +10,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BRIDGE_S       0.25 /* lost samples up to so long are bridged; more breaks the stream */
-#define QUIET_MEAN_S   2.0  /* the weight is the mean of the last so many quiet seconds */
-#define RING_EXTRA_S   6.0  /* frames kept beyond the longest window: the quiet stretch before it */
-#define SINGLE_HALF_MM 225.0 /* single plate: the feet are taken to stand so far from the middle   \
-                              */
+#define BRIDGE_S     0.25 /* lost samples up to so long are bridged; more breaks the stream */
+#define QUIET_MEAN_S 2.0  /* the weight is the mean of the last so many quiet seconds */
+#define RING_EXTRA_S 6.0  /* frames kept beyond the longest window: the quiet stretch before it */
+#define SINGLE_HALF_MM                                                                             \
+    225.0 /* single plate: the feet are taken to stand so far from the middle                      \
+           */
 
 /* Events that wait for the next call, in this order. */
 enum pending {

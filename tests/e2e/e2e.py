@@ -107,6 +107,13 @@ class Daemon:
             fields = f.read().rsplit(")", 1)[1].split()
         return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
+    def is_calm(self):
+        """Uses less than half a processor for a second. A busy machine or a sanitizer may make work
+        that is due last for some seconds; what spins never calms down."""
+        before_s = self.cpu_s()
+        time.sleep(1)
+        return self.cpu_s() - before_s < 0.5
+
     def signal(self, number):
         self.process.send_signal(number)
 

@@ -117,7 +117,7 @@ def test_limits(place):
     except OSError:
         pass
     counters = daemon.wait_status(lambda s: s["counters"]["control_cut_off"] == 2, "cut")["counters"]
-    check(counters["control_turned_away"] == 1, counters)
+    check(counters["control_turned_away"] >= 1, counters)
     lazy.close()
     # clients that are still there when the daemon ends
     left = [daemon.connect() for _ in range(3)]

@@ -102,6 +102,17 @@ def test_other_firmware_while_it_runs(place):
     ends_well(daemon)
 
 
+def test_other_version_while_it_runs(place):
+    data, _ = place.recording("--form", "text", lesson="empty:2")
+    board = place.board()
+    daemon = place.daemon()
+    board.send(data)
+    daemon.wait_log("receiving:")
+    board.send(hello_line(2))
+    daemon.wait_log("has begun to speak another version")
+    ends_well(daemon)
+
+
 def test_nothing_comes(place):
     place.board()
     daemon = place.daemon()
@@ -154,6 +165,7 @@ def test_two_daemons_on_one_port(place):
 def test_no_permission(place):
     """Run as a user who may not open it; needs root to become one."""
     if os.geteuid() != 0:
+        print("skipped test_no_permission: only root can become another user")
         return
     board = place.board()
     os.chmod(os.path.realpath(board.path), 0o600)
@@ -185,5 +197,5 @@ def test_no_permission(place):
 
 
 run(test_missing_device, test_other_board, test_right_board, test_protocol, test_channels,
-    test_other_firmware_while_it_runs, test_nothing_comes, test_strange_bytes, test_held_port,
+    test_other_firmware_while_it_runs, test_other_version_while_it_runs, test_nothing_comes, test_strange_bytes, test_held_port,
     test_two_daemons_on_one_port, test_no_permission)

@@ -2,10 +2,12 @@
 # SPDX-License-Identifier: MIT
 """What --record keeps is the board's stream, byte for byte, and gives the same numbers when it is
 played, to the last bit, at any pace, however slow the disk is."""
+import contextlib
 import os
 import signal
+import time
 
-from e2e import check, columns, one, rows, run, swings_of, wait_until
+from e2e import Failed, check, columns, one, rows, run, swings_of, wait_until
 
 IDS = ("id", "uuid", "swing_id", "session_id", "rig_id", "derivation_id", "calibration_id",
        "trigger_utc_us", "stored_utc_us", "made_utc_us", "clock_drift_ppm", "current")
@@ -27,28 +29,27 @@ def numbers(database):
 
 
 def record(place, *sim):
+    sent, _ = place.recording(*sim)
+    board = place.board()
     daemon = place.daemon(args=["--record", place.path("kept.ufr")])
-    daemon.wait_log("there is no board at")
-    place.sim("--pty", place.path("board"), "--lesson", "short", "--fast", "--truth",
-              place.path("truth.jsonl"), *sim)
-    daemon.wait_log("hung up")
+    board.send(sent)
     daemon.stop()
-    place.sim("--out", place.path("sent.ufr"), "--lesson", "short", *sim)
+    board.unplug()
     return daemon.database
 
 
-def replay(place, name, *settings, env=None, args=()):
+def replay(place, name, *settings, env=None, args=(), code=0):
     database = place.path(name)
     daemon = place.daemon(["link.type=replay", f"link.device={place.path('kept.ufr')}",
                            "link.pace=fast", *settings], env=env, database=database, args=args)
-    log = daemon.wait_end()
+    log = daemon.wait_end(code)
     check("done:" in log, "no summary:", log)
     return database, log
 
 
 def test_identical(place):
     live = record(place)
-    with open(place.path("kept.ufr"), "rb") as kept, open(place.path("sent.ufr"), "rb") as sent:
+    with open(place.path("kept.ufr"), "rb") as kept, open(place.path("sim.ufr"), "rb") as sent:
         check(kept.read() == sent.read(), "the recording is not what the board sent")
     again, log = replay(place, "again.db")
     check(one(live, "SELECT count(*) FROM swing") == len(swings_of(place.truth())) == 2, "swings")
@@ -60,6 +61,14 @@ def test_identical(place):
     # nobody knows when the recording was made, and its zeros are not today's
     check(one(again, "SELECT count(*) FROM swing WHERE trigger_utc_us IS NOT NULL") == 0, "UTC")
     check(one(again, "SELECT count(*) FROM tare") == 0, "a zero of a recording was stored")
+    # into the same database, which has a zero of the live run: still the recording's own zero
+    os.rename(live, place.path("same.db"))
+    same, _ = replay(place, "same.db")
+    check(one(same, "SELECT count(*) FROM swing") == 4, "swings")
+    twice = numbers(same)
+    for table in b:
+        check(twice[table] == sorted(b[table] * 2, key=twice[table].index), table,
+              "differs where a zero was stored before")
 
 
 def test_identical_on_a_bad_line(place):
@@ -87,8 +96,17 @@ def test_slow_disk(place):
         once = f.read()
     with open(place.path("kept.ufr"), "wb") as f:
         f.write(once * 4)
-    again, log = replay(place, "again.db", "daemon.queue=1",
-                        env={"UNDERFOOT_TEST_SLOW_COMMIT_MS": "400"})
+    again = place.path("again.db")
+    daemon = place.daemon(["link.type=replay", f"link.device={place.path('kept.ufr')}",
+                           "link.pace=fast", "daemon.queue=1"], database=again,
+                          env={"UNDERFOOT_TEST_SLOW_COMMIT_MS": "400"})
+    most = 0
+    while daemon.process.poll() is None:
+        with contextlib.suppress(Failed, OSError, ValueError):
+            most = max(most, daemon.ask()["counters"]["store_most_waiting"])
+        time.sleep(0.05)
+    log = daemon.wait_end()
+    check(most == 1, "the recording did not wait for the store:", most, "swings waited")
     check(one(again, "SELECT count(*) FROM swing") == 8, "8 swings were recorded:\n", log)
     check("lost" in log and "stale" not in log, "a recording that waits is not stale:\n", log)
     names = ", ".join(columns(live, "swing_metric", IDS))
@@ -102,17 +120,31 @@ def test_endings(place):
     check("cannot open the recording" in daemon.wait_end(1), "missing")
     with open(place.path("kept.ufr"), "wb"):
         pass
-    _, log = replay(place, "empty.db")
-    check("0 swings stored" in log, "empty", log)
+    _, log = replay(place, "empty.db", code=1)
+    check("0 swings stored" in log and "it is no recording" in log, "empty", log)
     with open(place.path("kept.ufr"), "wb") as f:
         f.write(os.urandom(3_000_000))
-    _, log = replay(place, "noise.db")
-    check("0 swings stored" in log, "noise", log)
+    _, log = replay(place, "noise.db", code=1)
+    check("0 swings stored" in log and "it is no recording" in log, "noise", log)
     data, truth = place.recording()
     with open(place.path("kept.ufr"), "wb") as f:
         f.write(data[:len(data) // 2])
     database, log = replay(place, "half.db")
     check(one(database, "SELECT count(*) FROM swing") <= len(swings_of(truth)), "half", log)
+    _, log = replay(place, "other.db", "link.board_id=0000000000000001", code=1)
+    check("is not the one of this rig" in log, "another board's recording", log)
+
+
+def test_ended_by_hand(place):
+    """SIGTERM while it plays at the board's pace."""
+    data, _ = place.recording()
+    with open(place.path("kept.ufr"), "wb") as f:
+        f.write(data)
+    daemon = place.daemon(["link.type=replay", f"link.device={place.path('kept.ufr')}"])
+    daemon.wait_log("receiving:")
+    status = daemon.ask()
+    check(status["link"] == "replay" and status["drift_ppm"] is None, status)
+    daemon.stop()
 
 
 def test_not_over_itself(place):
@@ -142,5 +174,5 @@ def test_moved_away(place):
         check(old.read() + new.read() == data, "the two files are not the stream")
 
 
-run(test_identical, test_identical_on_a_bad_line, test_real_pace, test_slow_disk, test_endings,
+run(test_identical, test_identical_on_a_bad_line, test_real_pace, test_slow_disk, test_endings, test_ended_by_hand,
     test_not_over_itself, test_moved_away)

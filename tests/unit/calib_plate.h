@@ -27,12 +27,13 @@ struct made_plate {
 
 struct made_spread {
     double gain, crosstalk, place_mm, curve, creep, noise_n, zero_n;
+    double bend; /* part by which a cell feels each load otherwise than a rigid top would make it */
 };
 
 /* The spreads of home-built plates: 5 % gain, 3 % cross-talk, 2 mm, 0.1 % curvature. */
 static inline struct made_spread made_usual(void)
 {
-    return (struct made_spread){0.05, 0.03, 2, 0.001, 0.0005, 0.005, 0.02};
+    return (struct made_spread){0.05, 0.03, 2, 0.001, 0.0005, 0.005, 0.02, 0};
 }
 
 /* x = a^-1 b, n <= 6, by elimination with pivots; a is spoilt. */
@@ -134,6 +135,9 @@ static inline void made_build(struct made_plate *m, const struct uf_plate *plate
         }
     }
     made_share(m);
+    for (int comp = 0; comp < 6; comp++)
+        for (int i = 0; i < 3 * plate->cells; i++)
+            m->share[comp][i] *= 1 + s->bend * uf_sim_rng_normal(&m->rng, 0, 1);
 }
 
 /* Mean counts above zero of a wrench about the sensor origin (reaction of the ground). */

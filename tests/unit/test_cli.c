@@ -95,7 +95,7 @@ static void grammar(void **state)
     const struct bay *b = *state;
     says(RUN("--help"), 0, "usage: underfoot", "");
     says(RUN("--version"), 0, UF_VERSION, "");
-    static const char *const names[] = {"swings", "swing", "rederive", "status"};
+    static const char *const names[] = {"swings", "swing", "rederive", "mark", "status"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
         char usage[60];
         snprintf(usage, sizeof usage, "usage: underfoot %s", names[i]);
@@ -221,14 +221,40 @@ static void no_metric_is_left_out(void **state)
         const struct uf_metric_row *row = uf_metric_row((enum uf_metric)m);
         if (strncmp(row->name, "net_cop_target_at_", 18) == 0)
             expected++;
-        if (strstr(row->name, "_cop_") || strstr(row->meaning, "time of") ||
-            strstr(row->meaning, "time from"))
-            continue; /* in the COP table, or beside the value that it belongs to */
+        if (strstr(row->name, "cop_line_at_") || strstr(row->name, "_cop_") ||
+            strstr(row->meaning, "time of") || strstr(row->meaning, "time from"))
+            continue; /* in a table of COPs, or beside the value that it belongs to */
         if (!strstr(r.out, row->meaning))
             fail_msg("%s is not listed", row->name);
     }
     assert_int_equal(lines, expected + 1);
     done(r);
+}
+
+/* A mark wins over the sensor, and what rests on it follows; taken away, all is as before. */
+static void marks_from_video(void **state)
+{
+    const struct bay *b = *state;
+    says(RUN("--config", b->config, "mark", "1"), 2, "", "which moment?");
+    says(RUN("--config", b->config, "mark", "1", "--top", "soon"), 2, "", "--top needs a number");
+    says(RUN("--config", b->config, "mark", "1", "--top", "99"), 2, "", "s long");
+    says(RUN("--config", b->config, "mark", "1", "--top", "2", "--impact", "1.5"), 2, "",
+         "--top must come before --impact");
+    says(RUN("--config", b->config, "mark", "1", "--top", "10", "--fps", "240"), 1, "",
+         "sync pulse");
+    says(RUN("--config", b->config, "mark", "77", "--top", "1"), 1, "", "no swing 77");
+    says(RUN("--config", b->config, "mark", "1", "--top", "1.8", "--impact", "2.06"), 0,
+         "derived again", "");
+    says(RUN("--config", b->config, "swing", "1"), 0, "Impact at 2.0600 s, by mark (+- 4.0 ms)",
+         "");
+    says(RUN("--config", b->config, "swing", "1"), 0, "60.0 ms before impact", "");
+    says(RUN("--config", b->config, "swing", "1"), 0, "260.0 ms", "");
+    /* the vertical peak at 2.000 s, lead arm level about 1.95 s, shaft level about 2.02 s */
+    says(RUN("--config", b->config, "swing", "1"), 0,
+         "vertical between lead arm level and shaft level: on time", "");
+    says(RUN("--config", b->config, "mark", "1", "--top", "none", "--impact", "none"), 0,
+         "derived again", "");
+    says(RUN("--config", b->config, "swing", "1"), 0, "Impact at 2.0490 s, by sensor", "");
 }
 
 static void drawing(void **state)
@@ -497,6 +523,7 @@ int main(void)
         T(list),
         T(one_swing),
         T(no_metric_is_left_out),
+        T(marks_from_video),
         cmocka_unit_test(drawing),
         T(rederiving),
         T(status_of_a_daemon),

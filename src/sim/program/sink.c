@@ -19,7 +19,8 @@
 #include <time.h>
 #include <unistd.h>
 
-#define SLICE_MS 100
+#define SLICE_MS      100
+#define PTY_HOLDS_MAX 65536 /* more than fits into one: somebody reads */
 
 static int failed(struct uf_error *err, const char *what, const char *path)
 {
@@ -71,6 +72,7 @@ int sink_plug(struct sink *s, struct uf_error *err)
     if (s->kind != SINK_PTY)
         return UF_OK;
     struct termios tio;
+    s->taken_bytes = 0;
     s->fd = posix_openpt(O_RDWR | O_NOCTTY);
     if (s->fd < 0 || grantpt(s->fd) || unlockpt(s->fd))
         return failed(err, "no pseudo-terminal can be made", s->path);
@@ -161,6 +163,7 @@ int sink_write(struct sink *s, const uint8_t *bytes, size_t n, struct uf_error *
             bytes += done;
             n -= (size_t)done;
             s->sent_bytes += (uint64_t)done;
+            s->taken_bytes += (uint64_t)done;
             continue;
         }
         if (errno == EINTR)
@@ -169,6 +172,11 @@ int sink_write(struct sink *s, const uint8_t *bytes, size_t n, struct uf_error *
             bool waits = s->patience_ms < 0 || waited_ms < s->patience_ms;
             if (!waits || (s->ended && *s->ended)) {
                 s->dropped_bytes += n;
+                if (s->kind == SINK_PTY && s->taken_bytes < PTY_HOLDS_MAX) {
+                    tcflush(s->slave, TCIFLUSH);
+                    s->dropped_bytes += s->taken_bytes;
+                    s->taken_bytes = 0;
+                }
                 return UF_OK;
             }
             struct pollfd p = {.fd = s->fd, .events = POLLOUT};

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT
  * Where the bytes go: a pseudo-terminal with a name, a file, or one client of a loopback socket. A
  * board cannot be told to wait, so what a slow reader does not take in time is dropped and
- * counted, unless the sink is told to be patient. */
+ * counted, unless the sink is told to be patient. A pty that nobody has opened yet is emptied when
+ * it is full, as a closed serial port would be: the first reader finds fresh bytes. */
 #ifndef UF_SIM_PROGRAM_SINK_H
 #define UF_SIM_PROGRAM_SINK_H
 
@@ -22,6 +23,7 @@ struct sink {
     const volatile sig_atomic_t *ended; /* set by a signal: no more waiting; may be NULL */
     char slave_name[64];
     uint64_t dropped_bytes, sent_bytes;
+    uint64_t taken_bytes; /* by the pty since it was plugged in or emptied */
 };
 
 int sink_open_pty(struct sink *s, const char *link, struct uf_error *err);

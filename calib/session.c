@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: MIT
+ * Solving a session: see session.h. */
+#include "calib/session.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define INNER 0.8
+
+void uf_session_map_place(const struct uf_plate *plate, int ix, int iy, double *x_mm, double *y_mm)
+{
+    *x_mm = INNER * plate->size_x_mm / 2 * (2.0 * ix / (UF_MAP_CELLS - 1) - 1);
+    *y_mm = INNER * plate->size_y_mm / 2 * (2.0 * iy / (UF_MAP_CELLS - 1) - 1);
+}
+
+static int map(struct uf_solved_plate *p, const struct uf_plate *plate, struct uf_error *err)
+{
+    for (int i = 0; i < UF_MAP_CELLS * UF_MAP_CELLS; i++) {
+        int ix = i % UF_MAP_CELLS, iy = i / UF_MAP_CELLS;
+        double x_mm, y_mm, cop_mm, vertical_n;
+        uf_session_map_place(plate, ix, iy, &x_mm, &y_mm);
+        int rc = uf_quality_map(p->fit, plate, x_mm, y_mm, UF_MAP_N, &cop_mm, &vertical_n, err);
+        if (rc != UF_OK)
+            return rc;
+        p->cop_mm[iy][ix] = 2 * cop_mm;
+        p->vertical_pct[iy][ix] = 200 * vertical_n / UF_MAP_N;
+    }
+    return UF_OK;
+}
+
+static int solve_plate(struct uf_session *s, int plate, struct uf_error *err)
+{
+    struct uf_solved_plate *p = &s->plate[plate];
+    const struct uf_document *d = s->document;
+    struct uf_fit *other;
+    int rc = uf_fit_best(&p->fit, &other, s->rig, plate, &d->setup, s->reading, s->readings,
+                         &d->fit, err);
+    if (rc != UF_OK)
+        return rc;
+    p->solved = true;
+    p->other_score = other ? other->left_out_score : NAN;
+    uf_fit_free(other);
+    rc = uf_suspect(s->rig, plate, &d->setup, s->reading, s->number, s->readings, &d->fit,
+                    d->adc_bits, p->fit, &p->findings, err);
+    if (rc != UF_OK)
+        return rc;
+    uf_quality_of(p->fit, &s->rig->plate[plate], s->reading, &p->quality);
+    return map(p, &s->rig->plate[plate], err);
+}
+
+int uf_session_solve(struct uf_session *s, const struct uf_rig *rig, const struct uf_document *d,
+                     struct uf_error *err)
+{
+    memset(s, 0, sizeof *s);
+    s->rig = rig;
+    s->document = d;
+    int rc = uf_document_captured(d, &s->reading, &s->number, &s->readings, err);
+    if (rc == UF_OK && s->readings == 0)
+        rc = uf_fail(err, UF_EINVAL,
+                     "none of the %d loads of \"%s\" has counts yet: capture them with "
+                     "underfoot-calib run, or write loaded_raw and zero_raw into the file",
+                     d->n, d->name);
+    for (int p = 0; p < rig->plates && rc == UF_OK; p++) {
+        bool any = false;
+        for (int i = 0; i < s->readings; i++)
+            any = any || s->reading[i].load.plate == p;
+        if (any)
+            rc = solve_plate(s, p, err);
+    }
+    if (rc != UF_OK)
+        uf_session_free(s);
+    return rc;
+}
+
+void uf_session_free(struct uf_session *s)
+{
+    for (int p = 0; p < UF_PLATES_MAX; p++)
+        uf_fit_free(s->plate[p].fit);
+    free(s->reading);
+    free(s->number);
+    memset(s, 0, sizeof *s);
+}
+
+bool uf_session_grave(const struct uf_session *s)
+{
+    for (int p = 0; p < UF_PLATES_MAX; p++)
+        if (s->plate[p].solved && uf_findings_grave(&s->plate[p].findings))
+            return true;
+    return false;
+}
+
+void uf_session_calibration(const struct uf_session *s, const struct uf_calibration *base,
+                            struct uf_calibration *out)
+{
+    *out = *base;
+    out->uuid[0] = '\0';
+    out->nominal = false;
+    out->plates = s->rig->plates;
+    snprintf(out->name, sizeof out->name, "%s", s->document->name);
+    for (int p = 0; p < s->rig->plates; p++)
+        if (s->plate[p].solved)
+            out->plate[p] = s->plate[p].fit->matrix;
+}

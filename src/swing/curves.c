@@ -1,0 +1,176 @@
+/* SPDX-License-Identifier: MIT
+ * Golfer-frame curves: see curves.h. Pure. */
+#include "swing/curves.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define CURVE_ARRAYS 24 /* room for the arrays of uf_curves, in one block */
+
+void uf_curves_free(struct uf_curves *c)
+{
+    free(c->memory);
+    memset(c, 0, sizeof *c);
+}
+
+/* Shares out the block; every array n long. */
+int uf_curves_new(struct uf_curves *c, size_t n, double rate_hz, struct uf_error *err)
+{
+    c->memory = malloc(sizeof(double) * n * CURVE_ARRAYS);
+    if (!c->memory)
+        return uf_fail(err, UF_ENOMEM, "no memory for the curves of a swing of %zu points", n);
+    c->n = n;
+    c->rate_hz = rate_hz;
+    double **array[CURVE_ARRAYS] = {&c->vertical_n[0],
+                                    &c->vertical_n[1],
+                                    &c->target_n[0],
+                                    &c->target_n[1],
+                                    &c->toe_n[0],
+                                    &c->toe_n[1],
+                                    &c->tz_nm[0],
+                                    &c->tz_nm[1],
+                                    &c->cop_target_mm[0],
+                                    &c->cop_target_mm[1],
+                                    &c->cop_toe_mm[0],
+                                    &c->cop_toe_mm[1],
+                                    &c->total_vertical_n,
+                                    &c->total_target_n,
+                                    &c->total_toe_n,
+                                    &c->net_target_mm,
+                                    &c->net_toe_mm,
+                                    &c->turn_nm,
+                                    &c->turn_from_toe_nm,
+                                    &c->turn_from_target_nm,
+                                    &c->turn_from_free_nm,
+                                    &c->trail_share_pct,
+                                    NULL,
+                                    NULL};
+    for (size_t i = 0; i < CURVE_ARRAYS && array[i]; i++)
+        *array[i] = c->memory + i * n;
+    return UF_OK;
+}
+
+static double side_of(enum uf_hand hand)
+{
+    return hand == UF_RIGHT_HANDED ? -1 : 1;
+}
+
+int uf_plate_under(enum uf_hand hand, int foot)
+{
+    int lead = hand == UF_RIGHT_HANDED ? 0 : 1;
+    return foot == UF_LEAD ? lead : 1 - lead;
+}
+
+/* Components that change their sign in a mirror: with them a mirrored golfer gets the mirrored
+ * change, and so the same uncertainties to the last bit. */
+double uf_mirror_sign(enum uf_hand hand, int component)
+{
+    bool odd = component == UF_FX || component == UF_MY || component == UF_MZ;
+    return odd ? side_of(hand) : 1;
+}
+
+/* The change of a wrench under a foot at a grid point (SIZE_MAX: of the quiet stretch). */
+static void nudge_wrench(const struct uf_nudge *nudge, enum uf_hand hand, int foot, size_t i,
+                         double *w)
+{
+    if (!nudge || nudge->foot < 0)
+        return;
+    if (nudge->foot == foot) {
+        w[nudge->row] += nudge->gain * w[nudge->column] + nudge->add;
+        return;
+    }
+    if (nudge->foot < UF_FEET || i == SIZE_MAX)
+        return; /* the mean of a quiet stretch has no noise to speak of */
+    for (int k = 0; k < UF_COMPONENTS; k++)
+        w[k] += uf_mirror_sign(hand, k) * nudge->noise_sd[foot][k] *
+                nudge->noise[(size_t)(foot * UF_COMPONENTS + k) * nudge->stride + i];
+}
+
+static struct uf_wrench wrench_of(const double *w)
+{
+    return (struct uf_wrench){w[0], w[1], w[2], w[3], w[4], w[5]};
+}
+
+static struct uf_wrench wrench_at(const struct uf_scene *s, const struct uf_nudge *nudge, int plate,
+                                  int foot, size_t i)
+{
+    double w[UF_COMPONENTS];
+    for (size_t k = 0; k < UF_COMPONENTS; k++)
+        w[k] = s->grid[plate][k * s->n + i];
+    nudge_wrench(nudge, s->hand, foot, i, w);
+    return wrench_of(w);
+}
+
+/* Golfer frame: s = -1 for a right-handed golfer (target towards -x), +1 for a left-handed one. */
+void uf_curves_fill(struct uf_curves *c, const struct uf_scene *scene, const struct uf_nudge *nudge,
+                    size_t from, size_t to)
+{
+    const struct uf_rig *rig = &scene->rig;
+    double s = side_of(scene->hand), cop_min_n = scene->cop_min_n;
+    bool two = rig->plates == 2;
+    const struct uf_ground absent = {NAN, NAN, NAN, NAN, NAN, NAN};
+    for (size_t i = from; i < to; i++) {
+        struct uf_ground ground[UF_FEET] = {absent, absent};
+        struct uf_both both;
+        if (two) {
+            for (int foot = 0; foot < UF_FEET; foot++) {
+                int p = uf_plate_under(scene->hand, foot);
+                struct uf_wrench w = wrench_at(scene, nudge, p, foot, i);
+                uf_ground_of(&rig->plate[p], &w, cop_min_n, &ground[foot]);
+            }
+            uf_both_of(&ground[UF_LEAD], &ground[UF_TRAIL], cop_min_n, &both);
+        } else {
+            struct uf_wrench w = wrench_at(scene, nudge, 0, UF_LEAD, i);
+            struct uf_ground all;
+            uf_ground_of(&rig->plate[0], &w, cop_min_n, &all);
+            both = (struct uf_both){all.fx_n, all.fy_n, all.fz_n, all.cop_x_mm, all.cop_y_mm,
+                                    NAN,      NAN,      NAN,      NAN};
+        }
+        for (int foot = 0; foot < UF_FEET; foot++) {
+            c->vertical_n[foot][i] = ground[foot].fz_n;
+            c->target_n[foot][i] = s * ground[foot].fx_n;
+            c->toe_n[foot][i] = ground[foot].fy_n;
+            c->tz_nm[foot][i] = -s * ground[foot].tz_nm;
+            c->cop_target_mm[foot][i] = s * ground[foot].cop_x_mm;
+            c->cop_toe_mm[foot][i] = ground[foot].cop_y_mm;
+        }
+        c->total_vertical_n[i] = both.fz_n;
+        c->total_target_n[i] = s * both.fx_n;
+        c->total_toe_n[i] = both.fy_n;
+        c->net_target_mm[i] = s * both.cop_x_mm;
+        c->net_toe_mm[i] = both.cop_y_mm;
+        c->turn_nm[i] = -s * both.turn_nm;
+        c->turn_from_toe_nm[i] = -s * both.turn_from_fy_nm;
+        c->turn_from_target_nm[i] = -s * both.turn_from_fx_nm;
+        c->turn_from_free_nm[i] = -s * both.turn_from_tz_nm;
+        c->trail_share_pct[i] =
+            both.fz_n >= cop_min_n ? 100 * ground[UF_TRAIL].fz_n / both.fz_n : NAN;
+    }
+}
+
+void uf_quiet_of(const struct uf_scene *scene, const struct uf_nudge *nudge, struct uf_quiet *out)
+{
+    *out = (struct uf_quiet){NAN, {NAN, NAN}, {NAN, NAN}, {NAN, NAN}};
+    if (!scene->quiet_known)
+        return;
+    struct uf_ground ground[UF_FEET];
+    double weight_n = 0;
+    for (int foot = 0; foot < scene->rig.plates; foot++) {
+        int p = scene->rig.plates == 2 ? uf_plate_under(scene->hand, foot) : 0;
+        const struct uf_wrench *q = &scene->quiet[p];
+        double w[UF_COMPONENTS] = {q->fx_n, q->fy_n, q->fz_n, q->mx_nm, q->my_nm, q->mz_nm};
+        nudge_wrench(nudge, scene->hand, foot, SIZE_MAX, w);
+        struct uf_wrench nudged = wrench_of(w);
+        uf_ground_of(&scene->rig.plate[p], &nudged, scene->cop_min_n, &ground[foot]);
+        weight_n += ground[foot].fz_n;
+    }
+    if (!(weight_n > 0)) /* the quiet stretch was not of a person */
+        return;
+    out->weight_n = weight_n;
+    for (int foot = 0; foot < UF_FEET && scene->rig.plates == 2; foot++) {
+        out->vertical_n[foot] = ground[foot].fz_n;
+        out->cop_target_mm[foot] = side_of(scene->hand) * ground[foot].cop_x_mm;
+        out->cop_toe_mm[foot] = ground[foot].cop_y_mm;
+    }
+}
