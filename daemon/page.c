@@ -209,10 +209,8 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
         enum uf_right needs;
         void (*handle)(struct uf_page *p, uf_client client, const json_t *question);
     } table[] = {
-        {"enter", UF_RIGHT_READ, ask_enter},
-        {"swing", UF_RIGHT_READ, ask_swing},
-        {"swings", UF_RIGHT_READ, ask_list},
-        {"tare", UF_RIGHT_WRITE, ask_command},
+        {"enter", UF_RIGHT_READ, ask_enter},   {"swing", UF_RIGHT_READ, ask_swing},
+        {"swings", UF_RIGHT_READ, ask_list},   {"tare", UF_RIGHT_WRITE, ask_command},
         {"hand", UF_RIGHT_WRITE, ask_command},
     };
     struct uf_page *p = who;
@@ -267,7 +265,7 @@ static void say_where(const struct uf_page *p, const bool made[UF_RIGHT_WRITE + 
 {
     char address[80], path[UF_PATH_MAX + 32];
     address_of(p, address, sizeof address);
-    uf_log(UF_LOG_NOTICE, "page: http://%s:%d/", address, p->access.port);
+    uf_log(UF_LOG_NOTICE, "live page: http://%s:%d/", address, p->access.port);
     for (int right = UF_RIGHT_READ; right <= UF_RIGHT_WRITE; right++) {
         if (p->access.loopback)
             continue;
@@ -277,7 +275,8 @@ static void say_where(const struct uf_page *p, const bool made[UF_RIGHT_WRITE + 
             fprintf(stderr, "Link for those who may %s: http://%s:%d/#token=%s\n", may, address,
                     p->access.port, p->access.token[right]);
         else
-            uf_log(UF_LOG_NOTICE, "page: those who may %s need the address with #token= and %s",
+            uf_log(UF_LOG_NOTICE,
+                   "live page: those who may %s need the address with #token= and what is in %s",
                    may, path);
     }
 }

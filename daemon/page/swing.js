@@ -76,7 +76,7 @@ export class SwingView {
         this.at = Math.min(this.count() - 1, Math.max(0, i));
         $("scrub").value = this.at;
         const t = this.at * this.swing.curves.step_s, impact = this.impact();
-        const words = impact === null ? `${t.toFixed(2)} s from the start, no impact was sensed` : Math.abs(t - impact) <= this.swing.curves.step_s / 2 ? "at impact" : `${toImpact(1000 * (t - impact))} impact`;
+        const words = impact === null ? `${t.toFixed(2)} s from the start, no impact was sensed` : Math.abs(t - impact) <= 0.51 * this.swing.curves.step_s ? "at impact" : `${toImpact(1000 * (t - impact))} impact`;
         $("scrub-text").textContent = words;
         $("scrub").setAttribute("aria-valuetext", words);
         const share = this.swing.curves.trail_share_pct[this.at];
