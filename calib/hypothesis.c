@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define EXPLAINS       0.25 /* of the contradiction may be left .. */
+#define EXPLAINS       0.35 /* of the contradiction may be left .. */
 #define EXPLAINS_WELL  0.5  /* .. or so much where what is left is no more than .. */
 #define WELL           1.5  /* .. what is stated (1) or nearly */
 #define HYPOTHESES_MAX 1500 /* 36 channels: 630 pairs, and 36 * 24 with the other plate's */

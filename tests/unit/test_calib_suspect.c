@@ -87,7 +87,7 @@ static void swap(struct session *s, int a, int b)
 static void good_sessions_pass(void **state)
 {
     (void)state;
-    for (uint64_t seed = 1; seed <= 12; seed++) {
+    for (uint64_t seed = 1; seed <= 6; seed++) {
         struct session s;
         struct uf_findings f;
         start(&s, seed);
@@ -100,7 +100,7 @@ static void good_sessions_pass(void **state)
 static void swapped_cables(void **state)
 {
     (void)state;
-    static const int pair[][2] = {{2, 8}, {0, 6}, {1, 7}, {2, 4}, {5, 11}};
+    static const int pair[][2] = {{2, 8}, {1, 7}, {2, 4}};
     for (size_t i = 0; i < sizeof pair / sizeof pair[0]; i++) {
         struct session s;
         char word[16];
