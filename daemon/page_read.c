@@ -6,6 +6,7 @@
 #include "daemon/page_live.h"
 #include "store/calibrations.h"
 #include "store/swings.h"
+#include "swing/targets.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -72,9 +73,13 @@ static json_t *metrics_json(const struct uf_derived *d)
                           : isnan(d->value[m])
                               ? "this number is younger than the swing's derivation"
                               : NULL;
-        json_array_append_new(a, json_pack("{s:s, s:s, s:s, s:o, s:s?}", "name", row->name, "unit",
-                                           row->unit, "meaning", row->meaning, "value",
-                                           number(d->value[m]), "why", why));
+        const char *words = strstr(row->name, "_cop_region_") && isfinite(d->value[m])
+                                ? uf_region_name((enum uf_region)d->value[m])
+                                : NULL;
+        json_array_append_new(a, json_pack("{s:s, s:s, s:s, s:o, s:o, s:s?, s:s?}", "name",
+                                           row->name, "unit", row->unit, "meaning", row->meaning,
+                                           "value", number(d->value[m]), "sd", number(d->sd[m]),
+                                           "words", words, "why", why));
     }
     return a;
 }
@@ -84,10 +89,63 @@ static json_t *events_json(const struct uf_derived *d)
     json_t *a = json_array();
     for (int i = 0; i < UF_EVENTS; i++)
         if (d->event[i].source && isfinite(d->event[i].t_s))
-            json_array_append_new(
-                a, json_pack("{s:s, s:f, s:s}", "name", uf_event_name((enum uf_event_kind)i), "t_s",
-                             d->event[i].t_s, "source", uf_source_name(d->event[i].source)));
+            json_array_append_new(a, json_pack("{s:s, s:f, s:o, s:s}", "name",
+                                               uf_event_name((enum uf_event_kind)i), "t_s",
+                                               d->event[i].t_s, "u_s", number(d->event[i].u_s),
+                                               "source", uf_source_name(d->event[i].source)));
     return a;
+}
+
+/* UF_EVENTS: there is none of that name. */
+static enum uf_event_kind event_named(const char *name)
+{
+    int i = 0;
+    while (i < UF_EVENTS && strcmp(name, uf_event_name((enum uf_event_kind)i)) != 0)
+        i++;
+    return (enum uf_event_kind)i;
+}
+
+/* One window and how the swing's peak lies to it; NULL where the row names what there is not. */
+static json_t *target_json(const struct uf_derived *d, sqlite3_stmt *q)
+{
+    const char *name = (const char *)sqlite3_column_text(q, 1);
+    int metric = uf_metric_find(name);
+    struct uf_target t = {.from = event_named((const char *)sqlite3_column_text(q, 2)),
+                          .to = event_named((const char *)sqlite3_column_text(q, 3)),
+                          .from_pct = sqlite3_column_double(q, 4),
+                          .to_pct = sqlite3_column_double(q, 5),
+                          .tolerance_ms = sqlite3_column_double(q, 6)};
+    if (metric < 0 || t.from == UF_EVENTS || t.to == UF_EVENTS)
+        return NULL;
+    struct uf_judgement j;
+    uf_target_judge(&t, d->value[metric], d->sd[metric], d->event, &j);
+    double from_s = d->event[t.from].t_s, long_s = d->event[t.to].t_s - from_s;
+    return json_pack("{s:s, s:s, s:o, s:o, s:s, s:o, s:o, s:b}", "label",
+                     (const char *)sqlite3_column_text(q, 0), "metric", name, "from_s",
+                     number(from_s + 0.01 * t.from_pct * long_s), "to_s",
+                     number(from_s + 0.01 * t.to_pct * long_s), "timing", uf_timing_name(j.timing),
+                     "off_ms", number(j.off_ms), "u_ms", number(j.u_ms), "sure", j.sure);
+}
+
+static int read_targets(struct uf_store *s, const struct uf_derived *d, json_t *out,
+                        struct uf_error *err)
+{
+    sqlite3_stmt *q = NULL;
+    int rc = sqlite3_prepare_v2(uf_store_db(s),
+                                "SELECT label, metric, from_event, to_event, from_pct, to_pct,"
+                                " tolerance_ms FROM target WHERE active = 1 ORDER BY id",
+                                -1, &q, NULL);
+    while (rc == SQLITE_OK && (rc = sqlite3_step(q)) == SQLITE_ROW) {
+        json_t *target = target_json(d, q);
+        if (target)
+            json_array_append_new(out, target);
+        rc = SQLITE_OK;
+    }
+    sqlite3_finalize(q);
+    return rc == SQLITE_DONE
+               ? UF_OK
+               : uf_fail(err, UF_EIO, "the windows of table target cannot be read: %s",
+                         sqlite3_errmsg(uf_store_db(s)));
 }
 
 static json_t *flags_json(uint32_t flags)
@@ -106,6 +164,7 @@ struct parts {
     struct uf_calibration calibration;
     struct uf_capture *capture;
     struct uf_analysis *analysis;
+    json_t *targets;
 };
 
 static json_t *swing_json(const struct parts *p)
@@ -113,15 +172,16 @@ static json_t *swing_json(const struct parts *p)
     const struct uf_swing_row *row = &p->row;
     const char *hand = row->hand == UF_LEFT_HANDED ? "left" : "right";
     return json_pack(
-        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:o, s:o, s:o}", "type",
+        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:O, s:o, s:o, s:o}", "type",
         "swing", "id", (json_int_t)row->id, "utc_us",
         (json_int_t)(row->trigger_utc_us ? row->trigger_utc_us : row->stored_utc_us), "hand", hand,
         "calibration", row->calibration, "nominal", row->calibration_id == 0, "rate_hz",
         (json_int_t)row->rate_hz, "duration_s", 1e-6 * (double)row->duration_us, "trigger_s",
         1e-6 * (double)(p->capture->trigger_dev_us - p->capture->start_dev_us), "weight_n",
         number(p->analysis->curves.weight_n), "events", events_json(&row->derived), "flags",
-        flags_json(row->derived.flags), "plates", uf_page_plates_json(&p->rig), "curves",
-        curves_json(&p->analysis->curves), "metrics", metrics_json(&row->derived));
+        flags_json(row->derived.flags), "targets", p->targets, "plates",
+        uf_page_plates_json(&p->rig), "curves", curves_json(&p->analysis->curves), "metrics",
+        metrics_json(&row->derived));
 }
 
 static int read_parts(struct uf_store *s, int64_t id, struct parts *p, struct uf_error *err)
@@ -158,13 +218,17 @@ int uf_page_read_swing(const char *database, int64_t id, json_t **out, struct uf
     *out = NULL;
     if (!p)
         return uf_fail(err, UF_ENOMEM, "no memory to read a swing");
+    p->targets = json_array();
     int rc = uf_store_open(&s, database, UF_STORE_READ, err);
     if (rc == 0 && id == 0)
         rc = newest(s, &id, err);
     if (rc == 0)
         rc = read_parts(s, id, p, err);
+    if (rc == 0)
+        rc = read_targets(s, &p->row.derived, p->targets, err);
     if (rc == 0 && !(*out = swing_json(p)))
         rc = uf_fail(err, UF_ENOMEM, "no memory to read a swing");
+    json_decref(p->targets);
     uf_analysis_free(p->analysis);
     uf_capture_free(p->capture);
     uf_store_close(s);

@@ -128,6 +128,24 @@ export function feet(canvas, { plates, hand, paths, forces, net, stale }) {
     g.globalAlpha = 1;
 }
 
+export function hatch(g, x, y, w, h) {
+    g.save();
+    g.beginPath();
+    g.rect(x, y, w, h);
+    g.clip();
+    g.fillStyle = colour("band");
+    g.fillRect(x, y, w, h);
+    g.strokeStyle = colour("soft");
+    g.lineWidth = 1;
+    for (let k = x - h; k < x + w; k += 8) {
+        g.beginPath();
+        g.moveTo(k, y + h);
+        g.lineTo(k + h, y);
+        g.stroke();
+    }
+    g.restore();
+}
+
 function arrow(g, x, y, s, word) {
     g.fillStyle = colour("soft");
     g.beginPath();
@@ -149,12 +167,13 @@ export function niceStep(span, n) {
  * One chart in a box of a canvas.
  * lines: [{name, kind: lead|trail|total, x(i), y: array}]; marks: [{x, label}].
  */
-export function chart(g, box, { lines, range, x0, x1, marks = [], title, unit, high, low, cursor = null, ticks = true }) {
+export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], title, unit, high, low, cursor = null, ticks = true }) {
     const { x, y, w, h } = box;
     const [lo, hi] = range;
     const px = (v) => x + ((v - x0) / (x1 - x0)) * w, py = (v) => y + h - ((v - lo) / (hi - lo)) * h;
     g.fillStyle = colour("plate");
     g.fillRect(x, y, w, h);
+    for (const [from, to] of bands) hatch(g, px(from), y, px(to) - px(from), h);
     const step = niceStep(hi - lo, Math.max(2, Math.floor(h / 34)));
     g.lineWidth = 1;
     for (let v = Math.ceil(lo / step) * step; v <= hi + 1e-9; v += step) {

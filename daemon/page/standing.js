@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The standing view: where the weight is now, the wanted band, and the toe-heel push of each foot.
-import { FEET, begin, chart, colour, feet, marker, text } from "./draw.js";
+import { FEET, begin, chart, colour, feet, hatch, marker, text } from "./draw.js";
 
 const G_M_S2 = 9.80665; // kilograms are shown at standard gravity
 const TRAIL_S = 2; // of the centre of pressure
@@ -172,24 +172,6 @@ export function lagOf(samples) {
         }
     }
     return null;
-}
-
-function hatch(g, x, y, w, h) {
-    g.save();
-    g.beginPath();
-    g.rect(x, y, w, h);
-    g.clip();
-    g.fillStyle = colour("band");
-    g.fillRect(x, y, w, h);
-    g.strokeStyle = colour("soft");
-    g.lineWidth = 1;
-    for (let k = x - h; k < x + w; k += 8) {
-        g.beginPath();
-        g.moveTo(k, y + h);
-        g.lineTo(k + h, y);
-        g.stroke();
-    }
-    g.restore();
 }
 
 /** A quiet tone while the share is inside the band. */

@@ -4,23 +4,24 @@
 import { FEET, begin, chart, colour, feet, marker, text } from "./draw.js";
 
 const CHARTS = [
-    { title: "Vertical", unit: "N", curves: { lead: "lead_vertical_n", trail: "trail_vertical_n", total: "total_vertical_n" }, high: "", low: "" },
-    { title: "Target-ward", unit: "N", curves: { lead: "lead_target_n", trail: "trail_target_n", total: "total_target_n" }, high: "to the target", low: "away" },
+    { title: "Vertical", unit: "N", peak: "total_vertical_peak_s", curves: { lead: "lead_vertical_n", trail: "trail_vertical_n", total: "total_vertical_n" } },
+    { title: "Target-ward", unit: "N", peak: "target_peak_s", curves: { lead: "lead_target_n", trail: "trail_target_n", total: "total_target_n" }, high: "to the target", low: "away" },
     { title: "Toe-heel", unit: "N", curves: { lead: "lead_toe_n", trail: "trail_toe_n", total: "total_toe_n" }, high: "toe-ward", low: "heel-ward" },
-    { title: "Turn", unit: "N m", curves: { total: "turn_nm" }, high: "to the target", low: "away" },
+    { title: "Turn", unit: "N m", peak: "turn_peak_s", curves: { total: "turn_nm" }, high: "to the target", low: "away" },
 ];
 /** Peaks of the table: stem of the metrics, words. */
 const PEAKS = [
-    ["away_peak", "away from the target"],
+    ["away_peak", "away"],
     ["target_peak", "target-ward"],
     ["turn_peak", "turn"],
-    ["trail_vertical_peak", "trail foot down"],
-    ["lead_vertical_peak", "lead foot down"],
-    ["total_vertical_peak", "both feet down"],
-    ["lead_heel_peak", "lead foot heel-ward"],
-    ["trail_toe_peak", "trail foot toe-ward"],
+    ["trail_vertical_peak", "trail down"],
+    ["lead_vertical_peak", "lead down"],
+    ["total_vertical_peak", "both down"],
+    ["lead_heel_peak", "lead heel-ward"],
+    ["trail_toe_peak", "trail toe-ward"],
 ];
-const LEFT = 58, RIGHT = 8, TOP = 22, GAP = 8, BOTTOM = 24;
+const MOMENTS = { first_movement: "start", lead_arm_level: "arm level", shaft_level: "shaft level", still_again: "still" };
+const LEFT = 58, RIGHT = 8, TOP = 40, GAP = 8, BOTTOM = 24;
 
 const $ = (id) => document.getElementById(id);
 
@@ -78,6 +79,7 @@ export class SwingView {
         const t = this.at * this.swing.curves.step_s, impact = this.impact();
         const words = impact === null ? `${t.toFixed(2)} s from the start, no impact was sensed` : Math.abs(t - impact) <= 0.51 * this.swing.curves.step_s ? "at impact" : `${toImpact(1000 * (t - impact))} impact`;
         $("scrub-text").textContent = words;
+        $("regions").textContent = this.regions();
         $("scrub").setAttribute("aria-valuetext", words);
         const share = this.swing.curves.trail_share_pct[this.at];
         $("now-trail").textContent = share === null ? "–" : Math.round(share);
@@ -112,19 +114,18 @@ export class SwingView {
         const { g, w, h } = canvas, c = this.swing.curves, impact = this.impact();
         const zero = impact ?? 0, x = (i) => i * c.step_s - zero, last = (this.count() - 1) * c.step_s - zero;
         const each = (h - TOP - BOTTOM - GAP * (CHARTS.length - 1)) / CHARTS.length;
-        const marks = this.swing.events.map((e) => ({ x: e.t_s - zero, label: e.name.replaceAll("_", " "), soft: e.name !== "impact" }));
+        const marks = this.swing.events.map((e) => ({ x: e.t_s - zero, label: `${e.source === "estimate" ? "~ " : ""}${MOMENTS[e.name] || e.name.replaceAll("_", " ")}`, soft: e.name !== "impact" }));
         CHARTS.forEach((spec, k) => {
             const lines = Object.entries(spec.curves).reverse().map(([kind, name]) => ({ kind, y: c[name], x }));
             let lo = 0, hi = 0;
             for (const line of lines) for (const v of line.y) if (v !== null) { lo = Math.min(lo, v); hi = Math.max(hi, v); }
             const room = 0.12 * (hi - lo || 1);
             chart(g, { x: LEFT, y: TOP + k * (each + GAP), w: w - LEFT - RIGHT, h: each }, {
-                ...spec, lines, marks, range: [lo - (lo < 0 ? room : 0), hi + room], x0: x(0), x1: last, cursor: x(this.at),
+                ...spec, lines, marks, bands: this.bands(spec.peak, zero), range: [lo - (lo < 0 ? room : 0), hi + room], x0: x(0), x1: last, cursor: x(this.at),
             });
         });
         const px = (v) => LEFT + ((v - x(0)) / (last - x(0))) * (w - LEFT - RIGHT);
-        for (const mark of marks)
-            text(g, mark.label, Math.min(w - 44, Math.max(50, px(mark.x))), 15, { align: "center", fill: colour("ink"), bold: !mark.soft });
+        label(g, marks, px, w);
         for (let v = Math.ceil(x(0) * 2) / 2; v <= last - 0.1; v += 0.5) text(g, `${v.toFixed(1)} s`, px(v), h - 7, { size: 12, align: "center" });
         FEET.forEach((foot, i) => {
             marker(g, foot, LEFT + 100 + 84 * i, TOP + 13, 6);
@@ -133,11 +134,24 @@ export class SwingView {
         text(g, "— both", LEFT + 268, TOP + 18, { fill: colour("total"), bold: true });
     }
 
+    /** Where the pressure lies in each foot when both push down most, where rocking has found the feet. */
+    regions() {
+        const at = FEET.map((foot) => [foot, this.metric(`${foot}_cop_region_at_total_vertical_peak`)]).filter(([, m]) => m && m.words);
+        return at.length ? `At the vertical peak: ${at.map(([foot, m]) => `${foot} foot on the ${m.words}`).join("; ")}` : "";
+    }
+
+    /** Wanted windows of a peak, as times. */
+    bands(metric, zero) {
+        return this.swing.targets.filter((t) => t.metric === metric && t.from_s !== null && t.to_s !== null)
+            .map((t) => [t.from_s - zero, t.to_s - zero]);
+    }
+
     fillPeaks() {
         const rows = PEAKS.map(([stem, words]) => {
             const when = this.metric(`${stem}_to_impact_ms`), at = this.metric(`${stem}_s`);
             const size = this.metric(`${stem}_bw`) || this.metric(`${stem}_nm`);
-            return { words, size, when, at };
+            const target = this.swing.targets.find((t) => t.metric === `${stem}_s`);
+            return { words, size, when, at, target };
         }).filter((r) => r.size && r.size.value !== null);
         rows.sort((a, b) => (a.at?.value ?? Infinity) - (b.at?.value ?? Infinity));
         replace($("peaks").tBodies[0], rows.map((r) => {
@@ -145,19 +159,20 @@ export class SwingView {
             jump.addEventListener("click", () => r.at && r.at.value !== null && this.move(Math.round(r.at.value / this.swing.curves.step_s)));
             const head = element("th", { scope: "row" });
             head.append(jump);
-            return row(head, cell(number(r.size), "number"), cell(r.when && r.when.value !== null ? toImpact(r.when.value) : "–", "number"));
+            return row(head, cell(number(r.size), "number"), cell(r.when && r.when.value !== null ? toImpact(r.when.value) : "–", "number"), cell(r.target ? timing(r.target) : ""));
         }));
     }
 
     fillShares() {
-        const impact = this.impact(), c = this.swing.curves, out = [];
+        const out = [];
         const value = (name) => this.metric(name)?.value ?? null;
         out.push(["standing before", value("trail_share_address_pct")]);
         out.push(["most", value("trail_share_max_pct")]);
-        out.push(["at impact", impact === null ? null : c.trail_share_pct[Math.round(impact / c.step_s)] ?? null]);
+        out.push(["at the top", value("trail_share_top_pct")]);
+        out.push(["at impact", value("trail_share_impact_pct")]);
         const body = $("shares").tBodies[0];
         replace(body, [row(...out.map(([words]) => element("th", { scope: "col", textContent: words }))),
-            row(...out.map(([, v]) => cell(v === null ? "not measured" : `${v.toFixed(0)} %`, "number")))]);
+            row(...out.map(([, v]) => cell(v === null ? "–" : `${v.toFixed(0)} %`, "number")))]);
     }
 
     /** One sentence a reason, with what it took. */
@@ -170,7 +185,7 @@ export class SwingView {
         }
         const items = [...by].map(([why, what]) => {
             const li = element("li");
-            li.append(element("b", { textContent: why }), ` – so there is no: ${what.slice(0, 4).join("; ")}${what.length > 4 ? `; and ${what.length - 4} more` : ""}`);
+            li.append(element("b", { textContent: why }), ` – so there is no: ${what.slice(0, 2).join("; ")}${what.length > 2 ? `; and ${what.length - 2} more` : ""}`);
             return li;
         });
         const list = element("ul");
@@ -180,7 +195,21 @@ export class SwingView {
 
     fillNumbers() {
         replace($("numbers").tBodies[0], this.swing.metrics.map((m) =>
-            row(element("th", { scope: "row", textContent: m.meaning }), cell(m.value === null ? `– ${m.why || ""}` : number(m), "number"))));
+            row(element("th", { scope: "row", textContent: m.meaning }), cell(m.value === null ? `– ${m.why || ""}` : number(m) + (m.sd === null || m.words ? "" : ` ± ${number({ ...m, value: m.sd })}`), "number"))));
+    }
+}
+
+/** Names of moments in two rows: one that has no room in either is left to its line. */
+function label(g, marks, px, w) {
+    const ends = [0, 0];
+    for (const mark of [...marks].sort((a, b) => a.x - b.x)) {
+        g.font = `700 14px ${colour("face")}`;
+        const half = g.measureText(mark.label).width / 2;
+        const x = Math.min(w - half - 2, Math.max(half + 2, px(mark.x)));
+        const row = ends.findIndex((end) => x - half > end + 8);
+        if (row < 0) continue;
+        ends[row] = x + half;
+        text(g, mark.label, x, row ? 15 : 33, { align: "center", fill: colour("ink"), bold: !mark.soft });
     }
 }
 
@@ -195,8 +224,16 @@ export function toImpact(ms) {
     return whole === 0 ? "at impact" : `${whole} ms ${ms < 0 ? "before" : "after"}`;
 }
 
+/** "on time", "12 ms early ?" : not sure. */
+function timing(target) {
+    if (!target.timing) return "not known";
+    const off = Math.round(Math.abs(target.off_ms ?? 0));
+    return `${off && target.timing !== "on time" ? `${off} ms ` : ""}${target.timing}${target.sure ? "" : " ?"}`;
+}
+
 export function number(m) {
     if (m.value === null) return "–";
+    if (m.words) return m.words;
     const digits = { BW: 2, pct: 0, ms: 0, s: 2, mm: 0, N: 0, "N m": 0, "N s": 1, "N m s": 1 }[m.unit] ?? 0;
     return `${m.value.toFixed(digits)} ${m.unit === "pct" ? "%" : m.unit}`.trim();
 }

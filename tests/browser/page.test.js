@@ -52,7 +52,7 @@ test("a lesson: live values, a swing, its numbers, the list, the health of the p
     const status = await bay.ask({ ask: "status" });
     assert.equal(status.last_swing, 1);
     assert.ok(shown * 1000 - status.last_swing_utc_us < 5e6, "within seconds of its end");
-    const turn = await page.textContent("#peaks tr:has-text('turn') td");
+    const turn = await page.textContent("#peaks tr:has-text('turn') td >> nth=0");
     const stored = one(bay.path("underfoot.db"), "SELECT printf('%.0f N m', turn_peak_nm) FROM swing_metric");
     assert.equal(turn, stored, "the page shows what is stored");
     assert.match(await page.textContent("#scrub-text"), /at impact/);
