@@ -8,9 +8,11 @@
 #include <stdio.h>
 #include <string.h>
 
+#define UNUSUAL 6 /* times what is expected */
+
 void uf_check_defaults(struct uf_check_limits *l)
 {
-    *l = (struct uf_check_limits){0.5, 3, 1};
+    *l = (struct uf_check_limits){0.5, 3, 1, 1};
 }
 
 static void wrench_of(const struct uf_plate_matrix *m, const double *above_raw,
@@ -27,9 +29,9 @@ static void wrench_of(const struct uf_plate_matrix *m, const double *above_raw,
 }
 
 int uf_check_load(const struct uf_plate *plate, const struct uf_plate_matrix *matrix,
-                  const struct uf_load_setup *setup, const struct uf_reading *r, bool person,
-                  const struct uf_check_limits *limits, struct uf_plate_check *out,
-                  char sentence[400], struct uf_error *err)
+                  const struct uf_leftover *leftover, const struct uf_load_setup *setup,
+                  const struct uf_reading *r, bool person, const struct uf_check_limits *limits,
+                  struct uf_plate_check *out, char sentence[400], struct uf_error *err)
 {
     struct uf_load_wrench known;
     struct uf_wrench w;
@@ -62,7 +64,11 @@ int uf_check_load(const struct uf_plate *plate, const struct uf_plate_matrix *ma
     bool vertical = fabs(out->vertical_n - out->known_n) <= vertical_n;
     bool place = !(out->place_error_mm > place_mm); /* NAN: not judged */
     bool level = person || !(out->horizontal_n > horizontal_n);
-    out->passed = vertical && place && level;
+    double left_n = NAN, expected_n = NAN;
+    if (leftover)
+        uf_leftover_of(leftover, r->above_raw, &left_n, &expected_n);
+    bool whole = !(left_n > fmax(UNUSUAL * expected_n, limits->leftover_pct / 100 * out->known_n));
+    out->passed = vertical && place && level && whole;
     char where[64] = "", off[64] = "";
     if (!person)
         snprintf(where, sizeof where, " at %g, %g mm", r->load.x_mm, r->load.y_mm);
@@ -70,6 +76,9 @@ int uf_check_load(const struct uf_plate *plate, const struct uf_plate_matrix *ma
         snprintf(off, sizeof off, ", %.1f mm off", out->place_error_mm);
     const char *advice =
         out->passed ? "good"
+        : !whole ? "its cells share the load in a way that no load can make: a loose foot, a dead "
+                   "cell, or a plate that touches its frame. Look at the plate; calibrate anew "
+                   "if it was rebuilt"
         : !vertical ? "too far off: is the plate free of its frame, is the weight the right one? "
                       "Zero and check again; calibrate anew if it stays so"
         : !place    ? "its place is too far off: does it lie there, does a foot of the plate hang? "

@@ -26,19 +26,39 @@ struct check {
     struct uf_check_limits limits;
     bool person;
     struct uf_document document;
+    bool has_leftover[UF_PLATES_MAX];
+    struct uf_leftover leftover[UF_PLATES_MAX];
 };
+
+/* What no load can make, of the plates that the calibration was solved for. */
+static void find_leftovers(struct check *c, const json_t *provenance)
+{
+    size_t i;
+    json_t *entry;
+    json_array_foreach(json_object_get(provenance, "plates"), i, entry)
+    {
+        const char *name = json_string_value(json_object_get(entry, "plate"));
+        for (int p = 0; name && p < c->config.rig.plates; p++)
+            if (!strcmp(name, uf_place_name(c->config.rig.plate[p].place)))
+                c->has_leftover[p] =
+                    uf_leftover_from_json(entry, &c->config.rig.plate[p], &c->leftover[p]);
+    }
+}
 
 /* Gravity of the options, else that of the calibration's session. New reference. */
 static int find_gravity(struct check *c, json_t **out, struct uf_error *err)
 {
-    if (c->args->option[UF_OPT_LATITUDE] || c->args->option[UF_OPT_GRAVITY])
-        return uf_calib_gravity(c->args, out, err);
     json_t *provenance = NULL;
     int rc = UF_OK;
     *out = NULL;
     if (c->calibration_id)
         rc = uf_store_calibration_provenance(c->store, c->calibration_id, &provenance, err);
-    if (rc == UF_OK)
+    if (rc != UF_OK)
+        return rc;
+    find_leftovers(c, provenance);
+    if (c->args->option[UF_OPT_LATITUDE] || c->args->option[UF_OPT_GRAVITY])
+        rc = uf_calib_gravity(c->args, out, err);
+    else
         *out = json_incref(json_object_get(json_object_get(provenance, "session"), "gravity"));
     json_decref(provenance);
     if (rc == UF_OK && !*out)
@@ -121,6 +141,7 @@ static int judge(struct check *c, FILE *out, int *passed, int *total, struct uf_
         struct uf_plate_check *k = &row[*total];
         rc =
             uf_check_load(&c->config.rig.plate[r->load.plate], &c->calibration.plate[r->load.plate],
+                          c->has_leftover[r->load.plate] ? &c->leftover[r->load.plate] : NULL,
                           &done.setup, r, c->person, &c->limits, k, sentence, err);
         if (rc != UF_OK)
             break;

@@ -48,6 +48,12 @@ json_t *uf_document_load(const struct uf_rig *rig, const struct uf_load_setup *s
 int uf_document_captured(const struct uf_document *d, struct uf_reading **reading, int **number,
                          int *n, struct uf_error *err);
 
+/* Points of a load that was watched: seconds since it lay still, mean counts. n 0: it was not. */
+#define UF_CREEP_MAX 400
+int uf_document_creep(const struct uf_document *d, const struct uf_rig *rig, int number,
+                      double *t_s, double (*raw)[UF_CHANNELS_MAX], int room, int *n,
+                      struct uf_error *err);
+
 /* "load 7 (left plate, 40 kg at 120, -200 mm)" */
 void uf_document_name_load(const struct uf_document *d, const struct uf_rig *rig, int number,
                            char *text, size_t size);

@@ -161,7 +161,7 @@ int uf_document_read_load(struct uf_document *d, int i, const json_t *json,
         uf_field_keys(json,
                       "plate kind weights x_mm y_mm towards_deg height_mm rise_deg downhill_deg "
                       "tilt_deg cog_height_mm tolerances series skip zero_raw loaded_raw "
-                      "zero_after_raw noise_raw samples captured_utc_us",
+                      "zero_after_raw noise_raw samples captured_utc_us watch_s creep",
                       &at, err);
     if (rc != UF_OK)
         return rc;
@@ -177,7 +177,9 @@ int uf_document_read_load(struct uf_document *d, int i, const json_t *json,
     if (s == UF_SERIES)
         return uf_fail(err, UF_EINVAL, "%s: \"series\" must be once, up, down or repeat", at.text);
     r->series = (enum uf_series)s;
-    rc = read_load(json, rig, d, usual, &at, &r->load, err);
+    rc = uf_field_number(json, "watch_s", 0, 3600, 0, &r->watch_s, &at, err);
+    if (rc == UF_OK)
+        rc = read_load(json, rig, d, usual, &at, &r->load, err);
     if (rc == UF_OK)
         rc = read_capture(json, rig, &at, r, &d->captured[i], err);
     if (d->skipped[i])
@@ -229,4 +231,42 @@ void uf_document_drift(struct uf_document *d)
             double usual = sqrt(sum[ch] / n), own = fabs(r->moved_raw[ch]);
             r->sd_raw[ch] = hypot(r->sd_raw[ch], fmax(usual, own) / sqrt(12));
         }
+}
+
+int uf_document_creep(const struct uf_document *d, const struct uf_rig *rig, int number,
+                      double *t_s, double (*raw)[UF_CHANNELS_MAX], int room, int *n,
+                      struct uf_error *err)
+{
+    const json_t *load = json_array_get(json_object_get(d->json, "loads"), (size_t)number);
+    const json_t *creep = json_object_get(load, "creep"), *times = json_object_get(creep, "t_s");
+    const json_t *means = json_object_get(creep, "raw");
+    *n = 0;
+    if (!creep)
+        return UF_OK;
+    size_t count = json_array_size(times);
+    if (count != json_array_size(means) || count > (size_t)room)
+        return uf_fail(err, UF_EINVAL,
+                       "load %d: \"creep\" must have lists \"t_s\" and \"raw\" of equal length, at "
+                       "most %d",
+                       number + 1, room);
+    for (size_t i = 0; i < count; i++) {
+        const json_t *mean = json_array_get(means, i);
+        t_s[i] = json_number_value(json_array_get(times, i));
+        if ((int)json_array_size(mean) < rig->channels || (i > 0 && !(t_s[i] > t_s[i - 1])))
+            return uf_fail(err, UF_EINVAL,
+                           "load %d: point %zu of \"creep\" has too few channels, or its time does "
+                           "not grow",
+                           number + 1, i + 1);
+        memset(raw[i], 0, sizeof raw[i]);
+        for (int ch = 0; ch < rig->channels; ch++) {
+            const json_t *value = json_array_get(mean, (size_t)ch);
+            if (!json_is_number(value))
+                return uf_fail(err, UF_EINVAL,
+                               "load %d: channel %d of point %zu of \"creep\" is not a number",
+                               number + 1, ch, i + 1);
+            raw[i][ch] = json_number_value(value);
+        }
+    }
+    *n = (int)count;
+    return UF_OK;
 }

@@ -8,6 +8,8 @@
 
 #include "calib/reading.h"
 
+#include <jansson.h>
+
 struct uf_leftover {
     int channels, channel[UF_CHANNELS_MAX];     /* of the plate, in the order of its cells */
     double n_per_count[UF_CHANNELS_MAX];        /* data-sheet scale of each */
@@ -26,5 +28,11 @@ int uf_leftover_find(const struct uf_plate *plate, int plate_index, const struct
  * expected of it. NAN where there are none. */
 void uf_leftover_of(const struct uf_leftover *l, const double *above_raw, double *rms_n,
                     double *expected_n);
+
+/* As it stands in a calibration's provenance (entry of a plate), and back. */
+json_t *uf_leftover_to_json(const struct uf_leftover *l);
+/* False: the entry has none, or it does not fit the plate. */
+bool uf_leftover_from_json(const json_t *entry, const struct uf_plate *plate,
+                           struct uf_leftover *out);
 
 #endif

@@ -69,6 +69,8 @@ int uf_calib_add(const struct uf_calib_args *args, FILE *out, struct uf_error *e
     if (rc != UF_OK)
         goto done;
     rc = uf_calibration_from_json(&s.config.rig, json, &cal, &inner);
+    if (rc == UF_OK)
+        rc = uf_calibration_plausible(&s.config.rig, &cal, &inner);
     if (rc != UF_OK) {
         uf_fail(err, rc, "%s: %.400s", path, inner.text);
         goto done;

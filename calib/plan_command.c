@@ -11,6 +11,7 @@
 #include <string.h>
 
 #define SERIES_STEPS_MAX 4
+#define WATCH_S          310 /* the last load of a plate, for its creep from 30 s to 300 s */
 
 static int parse_settings(const struct uf_calib_args *args, struct uf_plan_settings *s,
                           struct uf_load_setup *setup, struct uf_error *err)
@@ -200,12 +201,14 @@ static int plan_plate(struct planned *p, int plate, FILE *out, struct uf_error *
                              series + n);
     fprintf(out,
             "  loads %d to %d: in the middle, piece on piece, off again, and all once more: "
-            "linearity, hysteresis, repeatability\n\n",
+            "linearity, hysteresis, repeatability, and five minutes of it for creep\n\n",
             p->count + n + 1, p->count + n + more);
     int rc = UF_OK;
     for (int i = 0; i < n + more && rc == UF_OK; i++) {
         json_t *json = uf_document_load(rig, &p->setup, &load[i], series[i]);
         numbers[i] = ++p->count;
+        if (i == n + more - 1 && more > 0 && json)
+            json_object_set_new(json, "watch_s", json_integer(WATCH_S));
         if (!json || json_array_append_new(p->loads, json) != 0)
             rc = uf_fail(err, UF_ENOMEM, "no memory for the plan");
     }

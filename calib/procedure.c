@@ -2,10 +2,10 @@
  * The walk through a session: see procedure.h. Pure. */
 #include "calib/procedure.h"
 
+#include "calib/procedure_text.h"
 #include "plate/wrench.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,12 +14,13 @@
 #define OFF_PART     0.25 /* of it: more is not the load that was asked for */
 #define OFF_MM       80
 #define AGAIN_PART   0.02 /* the same strange load again: it is meant */
-#define HEAVY_KG     25
+#define POINT_S      9    /* between two points of creep */
 
 enum step {
     STEP_DRIFT, /* zero, watched */
     STEP_EMPTY, /* a zero is needed */
     STEP_LOAD,  /* the load is awaited */
+    STEP_WATCH, /* it was taken, and stays for its creep */
     STEP_DONE
 };
 
@@ -42,6 +43,8 @@ struct uf_procedure {
     bool watched; /* the present take began on what was asked for: worth a word when it is lost */
     bool not_empty_said;
     bool warned[UF_LOAD_KINDS];
+    int watched_load;
+    int64_t watch_dev_us, point_dev_us;
     bool *pending; /* [d->n] captured, waits for the zero after it */
 };
 
@@ -53,19 +56,6 @@ void uf_procedure_defaults(struct uf_procedure_settings *s)
     s->drift_n_min = 0.5;
     s->empty_n = 15;
     s->patience_s = 20;
-}
-
-static void say(struct uf_procedure *p, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
-
-static void say(struct uf_procedure *p, const char *format, ...)
-{
-    char text[600];
-    va_list args;
-    va_start(args, format);
-    vsnprintf(text, sizeof text, format, args);
-    va_end(args);
-    p->owner.say(p->owner.who, text);
 }
 
 static int next_open(const struct uf_procedure *p, int from)
@@ -130,78 +120,29 @@ int uf_procedure_captured(const struct uf_procedure *p)
 
 /* ---- what is said ---- */
 
-static void list_pieces(const struct uf_procedure *p, const struct uf_load *l, char *text,
-                        size_t size)
-{
-    size_t used = 0;
-    text[0] = '\0';
-    for (int i = 0; i < l->pieces; i++) {
-        int put = snprintf(text + used, size - used, "%s%s", used ? " + " : "",
-                           p->d->setup.weight[l->piece[i]].name);
-        if (put < 0 || (size_t)put >= size - used)
-            return;
-        used += (size_t)put;
-    }
-}
-
-static void warn(struct uf_procedure *p, const struct uf_load *l, double kg)
-{
-    if (!p->warned[l->kind]) {
-        if (l->kind == UF_LOAD_PULL)
-            say(p, "Caution: a weight on a string swings and falls. Nobody's feet under it, eye "
-                   "protection, a string rated for ten times the load, the pulley clamped fast.");
-        if (l->kind == UF_LOAD_TILT)
-            say(p, "Caution: weights slide on a tilted plate. Put a stop on the downhill side. "
-                   "The zero must be taken with the plate tilted just so.");
-        if (l->kind == UF_LOAD_VERTICAL && p->rig.plate[l->plate].rated_n > 0)
-            say(p, "Caution: the %s plate is rated for %.0f N; put weights down slowly.",
-                uf_place_name(p->rig.plate[l->plate].place), p->rig.plate[l->plate].rated_n);
-        p->warned[l->kind] = true;
-    }
-    if (kg > HEAVY_KG)
-        say(p, "Caution: %g kg: piece by piece, or two people.", kg);
-}
-
-static void ask_load(struct uf_procedure *p)
-{
-    const struct uf_load *l = &p->d->reading[p->next].load;
-    const char *plate = uf_place_name(p->rig.plate[l->plate].place);
-    double kg = uf_load_mass_kg(&p->d->setup, l);
-    char pieces[160];
-    list_pieces(p, l, pieces, sizeof pieces);
-    warn(p, l, kg);
-    if (l->kind == UF_LOAD_PULL)
-        say(p,
-            "Load %d of %d, %s plate: hang %s (%g kg) on the string; it pulls the plate towards %g "
-            "degrees (0: right, 90: front), %g mm above the top, over x %g, y %g mm.",
-            p->next + 1, p->d->n, plate, pieces, kg, l->towards_deg, l->height_mm, l->x_mm,
-            l->y_mm);
-    else
-        say(p, "Load %d of %d, %s plate%s: put %s (%g kg) at x %g, y %g mm. Hands off.",
-            p->next + 1, p->d->n, plate, l->kind == UF_LOAD_TILT ? ", tilted" : "", pieces, kg,
-            l->x_mm, l->y_mm);
-}
-
 static void ask_empty(struct uf_procedure *p)
 {
     p->not_empty_said = false;
     const struct uf_load *l = p->next < p->d->n ? &p->d->reading[p->next].load : NULL;
-    say(p, "Zero: take everything off the plates%s. Hands off.",
-        l && l->kind == UF_LOAD_TILT ? ", and tilt the plate as for the next load" : "");
+    uf_procedure_say(&p->owner, "Zero: take everything off the plates%s. Hands off.",
+                     l && l->kind == UF_LOAD_TILT ? ", and tilt the plate as for the next load"
+                                                  : "");
 }
 
 void uf_procedure_begin(struct uf_procedure *p)
 {
     if (p->step == STEP_DONE) {
-        say(p, "All %d loads are captured or left out.", p->d->n);
+        uf_procedure_say(&p->owner, "All %d loads are captured or left out.", p->d->n);
         return;
     }
-    say(p,
+    uf_procedure_say(
+        &p->owner,
         "%d of %d loads are to be captured. Stop with Ctrl-C whenever you like; what is captured "
         "is kept.",
         uf_procedure_open(p), p->d->n);
     if (p->step == STEP_DRIFT)
-        say(p,
+        uf_procedure_say(
+            &p->owner,
             "The electronics should have been on for 30 minutes. The zero is watched for %.0f s.",
             p->s.drift_s);
     ask_empty(p);
@@ -294,6 +235,25 @@ static int keep_load(struct uf_procedure *p, const struct uf_still_take *take, s
     return keep(p, failed, err);
 }
 
+/* A point of the creep of the load that was taken. */
+static int keep_point(struct uf_procedure *p, const struct uf_still_take *take, bool file,
+                      struct uf_error *err)
+{
+    json_t *load = load_json(p, p->watched_load), *creep = json_object_get(load, "creep");
+    double t_s = (double)((take->from_dev_us + take->to_dev_us) / 2 - p->watch_dev_us) / 1e6;
+    int failed = 0;
+    if (!creep) {
+        creep = json_pack("{s:[], s:[]}", "t_s", "raw");
+        failed |= json_object_set_new(load, "creep", creep);
+    }
+    failed |= json_array_append_new(json_object_get(creep, "t_s"), json_real(t_s));
+    failed |= json_array_append_new(json_object_get(creep, "raw"), counts(p, take->mean_raw));
+    p->point_dev_us = take->to_dev_us;
+    if (failed)
+        return uf_fail(err, UF_ENOMEM, "no memory to keep the load");
+    return file ? p->owner.keep(p->owner.who, err) : UF_OK;
+}
+
 /* ---- steps ---- */
 
 static void go_on(struct uf_procedure *p)
@@ -323,8 +283,9 @@ static int take_zero(struct uf_procedure *p, const struct uf_still_take *take, s
         if (size_of(w) <= p->s.empty_n)
             continue;
         if (!p->not_empty_said)
-            say(p, "The %s plate is not empty yet: about %.0f N are still on it.",
-                uf_place_name(p->rig.plate[plate].place), size_of(w));
+            uf_procedure_say(&p->owner,
+                             "The %s plate is not empty yet: about %.0f N are still on it.",
+                             uf_place_name(p->rig.plate[plate].place), size_of(w));
         p->not_empty_said = true;
         return UF_OK;
     }
@@ -342,9 +303,9 @@ static int take_zero(struct uf_procedure *p, const struct uf_still_take *take, s
     go_on(p);
     if (p->step != STEP_DONE) {
         p->step = STEP_LOAD;
-        ask_load(p);
+        uf_procedure_ask_load(&p->rig, p->d, p->next, p->warned, &p->owner);
     } else {
-        say(p, "All loads are captured.");
+        uf_procedure_say(&p->owner, "All loads are captured.");
     }
     return filled ? keep(p, failed, err) : UF_OK;
 }
@@ -367,15 +328,31 @@ static int watch_drift(struct uf_procedure *p, const struct uf_still_take *take,
         most = fmax(most, size_of(w) / s * 60);
     }
     if (most > p->s.drift_n_min) {
-        say(p,
+        uf_procedure_say(
+            &p->owner,
             "The zero still drifts by %.2f N a minute: wait for the electronics to warm up; it is "
             "watched further.",
             most);
         p->has_zero = false;
         return watch_drift(p, take, err);
     }
-    say(p, "The zero drifts by %.2f N a minute: good.", most);
+    uf_procedure_say(&p->owner, "The zero drifts by %.2f N a minute: good.", most);
     return take_zero(p, take, err);
+}
+
+/* What comes after a load was taken. */
+static int after_load(struct uf_procedure *p, int at)
+{
+    int next = next_open(p, at + 1);
+    p->next = next;
+    if (next == at + 1 && next < p->d->n && in_series(p, at, next)) {
+        p->step = STEP_LOAD;
+        uf_procedure_ask_load(&p->rig, p->d, p->next, p->warned, &p->owner);
+        return UF_OK;
+    }
+    p->step = STEP_EMPTY;
+    ask_empty(p);
+    return UF_OK;
 }
 
 static int take_load(struct uf_procedure *p, const struct uf_still_take *take, struct uf_error *err)
@@ -399,30 +376,53 @@ static int take_load(struct uf_procedure *p, const struct uf_still_take *take, s
             memcpy(p->strange_w, got, sizeof got);
             p->strange_dev_us = take->from_dev_us;
             p->strange = true;
-            say(p, "That looks like %s. Put it right, or leave it there if it is meant.", what);
+            uf_procedure_say(&p->owner,
+                             "That looks like %s. Put it right, or leave it there if it is meant.",
+                             what);
         }
         if ((double)(take->to_dev_us - p->strange_dev_us) / 1e6 < p->s.patience_s)
             return UF_OK;
-        say(p, "Taken as it is: %s. solve will judge it.", what);
+        uf_procedure_say(&p->owner, "Taken as it is: %s. solve will judge it.", what);
     }
     int at = p->next;
     int rc = keep_load(p, take, err);
     if (rc != UF_OK)
         return rc;
-    say(p, "Load %d taken: %d samples, about %.1f N. %d to go.", at + 1, take->samples,
-        size_of(got), uf_procedure_open(p));
+    uf_procedure_say(&p->owner, "Load %d taken: %d samples, about %.1f N. %d to go.", at + 1,
+                     take->samples, size_of(got), uf_procedure_open(p));
     memcpy(p->last_raw, take->mean_raw, sizeof p->last_raw);
     p->strange = false;
-    int next = next_open(p, at + 1);
-    if (next == at + 1 && next < p->d->n && in_series(p, at, next)) {
-        p->next = next;
-        ask_load(p);
-        return UF_OK;
+    if (p->d->reading[at].watch_s > 0) {
+        p->step = STEP_WATCH;
+        p->watched_load = at;
+        p->watch_dev_us = take->from_dev_us;
+        uf_procedure_say(&p->owner,
+                         "Leave it there for %.0f s: it is watched for creep. Hands off.",
+                         p->d->reading[at].watch_s);
+        return keep_point(p, take, false, err);
     }
-    p->next = next;
-    p->step = STEP_EMPTY;
-    ask_empty(p);
-    return UF_OK;
+    return after_load(p, at);
+}
+
+/* One more take under the load that is watched. */
+static int watch_load(struct uf_procedure *p, const struct uf_still_take *take,
+                      struct uf_error *err)
+{
+    int at = p->watched_load, plate = p->d->reading[at].load.plate;
+    double change[UF_COMPONENTS], got[UF_COMPONENTS];
+    wrench_above(p, plate, take->mean_raw, p->last_raw, change);
+    wrench_above(p, plate, p->last_raw, p->zero_raw, got);
+    double t_s = (double)(take->to_dev_us - p->watch_dev_us) / 1e6;
+    bool gone = size_of(change) > OFF_PART * size_of(got), last = t_s > p->d->reading[at].watch_s;
+    if (gone)
+        uf_procedure_say(&p->owner, "It was taken off after %.0f s; what was seen is kept.", t_s);
+    else if (!last && (double)(take->to_dev_us - p->point_dev_us) / 1e6 < POINT_S)
+        return UF_OK;
+    int rc = gone ? p->owner.keep(p->owner.who, err) : keep_point(p, take, last, err);
+    if (rc != UF_OK || !(gone || last))
+        return rc;
+    rc = after_load(p, at);
+    return rc == UF_OK && gone && p->step == STEP_EMPTY ? take_zero(p, take, err) : rc;
 }
 
 /* Is what lies there now near what is waited for? */
@@ -462,7 +462,7 @@ int uf_procedure_feed(struct uf_procedure *p, const struct uf_frame *f, struct u
     case UF_STILL_BROKEN:
         /* an empty plate that a load is put on, or a load that is taken off, is no mishap */
         if (p->watched && expected(p, f))
-            say(p, "Not taken: %s. Once more.", reason);
+            uf_procedure_say(&p->owner, "Not taken: %s. Once more.", reason);
         return UF_OK;
     case UF_STILL_TAKEN:
         switch (p->step) {
@@ -470,6 +470,8 @@ int uf_procedure_feed(struct uf_procedure *p, const struct uf_frame *f, struct u
             return watch_drift(p, &take, err);
         case STEP_EMPTY:
             return take_zero(p, &take, err);
+        case STEP_WATCH:
+            return watch_load(p, &take, err);
         default:
             return take_load(p, &take, err);
         }

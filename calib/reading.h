@@ -14,6 +14,7 @@ const char *uf_series_name(enum uf_series s);
 struct uf_reading {
     struct uf_load load;
     enum uf_series series;
+    double watch_s; /* watched for creep for so long after it was taken; 0: not */
     /* mean counts of the still load, above the zero between the zeros before and after it; all
      * channels of the board */
     double above_raw[UF_CHANNELS_MAX];

@@ -109,6 +109,8 @@ static void figures(FILE *out, const struct uf_solved_plate *p)
          q->repeatability_pct, "% of greatest"},
         {"zero return", "greatest change of zero after a load, as ISO 376 defines f0",
          q->zero_return_pct, "% of load"},
+        {"creep", "from 30 s to 300 s under a load, as ISO 376 defines c", p->creep_pct,
+         "% of load"},
         {"channels", "what no load can explain: creep, non-linearity", p->fit->reading_pct,
          "% of reading"},
     };

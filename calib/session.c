@@ -29,6 +29,36 @@ static int map(struct uf_solved_plate *p, const struct uf_plate *plate, struct u
     return UF_OK;
 }
 
+#define CREEP_FROM_S 30.0 /* ISO 376: 30 s and 300 s after loading */
+#define CREEP_TO_S   300.0
+
+/* Creep of the vertical force under loads that were watched. */
+static int creep(struct uf_session *s, int plate, struct uf_error *err)
+{
+    struct uf_solved_plate *p = &s->plate[plate];
+    double t_s[UF_CREEP_MAX], fz_n[UF_CREEP_MAX];
+    double(*raw)[UF_CHANNELS_MAX] = calloc(UF_CREEP_MAX, sizeof *raw);
+    int rc = raw ? UF_OK : uf_fail(err, UF_ENOMEM, "no memory for the creep");
+    p->creep_pct = NAN;
+    for (int i = 0; i < s->readings && rc == UF_OK; i++) {
+        const struct uf_reading *r = &s->reading[i];
+        int n = 0;
+        if (r->load.plate == plate)
+            rc = uf_document_creep(s->document, s->rig, s->number[i], t_s, raw, UF_CREEP_MAX, &n,
+                                   err);
+        for (int k = 0; k < n && rc == UF_OK; k++) {
+            struct uf_wrench w;
+            for (int ch = 0; ch < UF_CHANNELS_MAX; ch++)
+                raw[k][ch] -= r->zero_raw[ch];
+            uf_fit_wrench(p->fit, raw[k], &w);
+            fz_n[k] = w.fz_n;
+        }
+        p->creep_pct = fmax(p->creep_pct, uf_creep_pct(t_s, fz_n, n, CREEP_FROM_S, CREEP_TO_S));
+    }
+    free(raw);
+    return rc;
+}
+
 static int solve_plate(struct uf_session *s, int plate, struct uf_error *err)
 {
     struct uf_solved_plate *p = &s->plate[plate];
@@ -46,7 +76,8 @@ static int solve_plate(struct uf_session *s, int plate, struct uf_error *err)
     if (rc != UF_OK)
         return rc;
     uf_quality_of(p->fit, &s->rig->plate[plate], s->reading, &p->quality);
-    return map(p, &s->rig->plate[plate], err);
+    rc = creep(s, plate, err);
+    return rc == UF_OK ? map(p, &s->rig->plate[plate], err) : rc;
 }
 
 int uf_session_solve(struct uf_session *s, const struct uf_rig *rig, const struct uf_document *d,

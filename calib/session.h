@@ -19,6 +19,7 @@ struct uf_solved_plate {
     double other_score; /* of the model that was not taken; NAN: not tried */
     struct uf_findings findings;
     struct uf_quality quality;
+    double creep_pct; /* the greatest, from 30 s to 300 s after loading; NAN: not watched */
     /* 95 % (2 standard uncertainties) at UF_MAP_N, over the inner 80 %; NAN: not known */
     double cop_mm[UF_MAP_CELLS][UF_MAP_CELLS]; /* [y][x], y growing */
     double vertical_pct[UF_MAP_CELLS][UF_MAP_CELLS];

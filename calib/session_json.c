@@ -52,7 +52,7 @@ static json_t *loads(const struct uf_session *s, const struct uf_fit *f)
     return NULL;
 }
 
-static json_t *quality(const struct uf_quality *q)
+static json_t *quality(const struct uf_quality *q, double creep_pct)
 {
     json_t *out = json_object();
     int failed = 0;
@@ -69,27 +69,10 @@ static json_t *quality(const struct uf_quality *q)
                {"linearity_pct", q->linearity_pct},
                {"hysteresis_pct", q->hysteresis_pct},
                {"repeatability_pct", q->repeatability_pct},
-               {"zero_return_pct", q->zero_return_pct}};
+               {"zero_return_pct", q->zero_return_pct},
+               {"creep_pct", creep_pct}};
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++)
         failed |= json_object_set_new(out, row[i].key, number(row[i].v));
-    if (!failed)
-        return out;
-    json_decref(out);
-    return NULL;
-}
-
-/* Rows of combinations that loads make (orthonormal, channels in data-sheet newtons); what is
- * outside of them is left over. */
-static json_t *leftover(const struct uf_leftover *l)
-{
-    json_t *out = json_object(), *ways = json_array();
-    int failed = 0;
-    for (int w = 0; w < l->ways; w++)
-        failed |= json_array_append_new(ways, numbers(l->way[w], l->channels));
-    failed |= json_object_set_new(out, "n_per_count", numbers(l->n_per_count, l->channels));
-    failed |= json_object_set_new(out, "ways", ways);
-    failed |= json_object_set_new(out, "reading_pct", number(l->reading_pct));
-    failed |= json_object_set_new(out, "noise_n", number(l->noise_n));
     if (!failed)
         return out;
     json_decref(out);
@@ -142,9 +125,9 @@ static json_t *plate(const struct uf_session *s, int i, const char *base_name)
         failed |= json_object_set_new(out, "residual_scale", number(f->scale));
         failed |= json_object_set_new(out, "reading_pct", number(f->reading_pct));
         failed |= json_object_set_new(out, "loads", loads(s, f));
-        failed |= json_object_set_new(out, "quality", quality(&p->quality));
+        failed |= json_object_set_new(out, "quality", quality(&p->quality, p->creep_pct));
         failed |= json_object_set_new(out, "findings", findings(&p->findings));
-        failed |= json_object_set_new(out, "leftover", leftover(&f->leftover));
+        failed |= json_object_set_new(out, "leftover", uf_leftover_to_json(&f->leftover));
         /* one standard uncertainty of the matrix each, independent of each other */
         failed |= json_object_set_new(out, "error_patterns", patterns(f));
     }

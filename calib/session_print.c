@@ -162,6 +162,8 @@ static void print_figures(const struct uf_solved_plate *p, FILE *out)
                  "greatest spread of equal loads (OIML R 60)");
     print_figure(out, "zero return", q->zero_return_pct, "% of load",
                  "greatest change of zero after a load (ISO 376, f0)");
+    print_figure(out, "creep", p->creep_pct, "% of load",
+                 "from 30 s to 300 s under a load (ISO 376, c)");
     print_figure(out, "channels", p->fit->reading_pct, "% of reading",
                  isnan(p->fit->leftover.reading_pct)
                      ? "as set: the channels are too few to tell it themselves"

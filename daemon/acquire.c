@@ -18,7 +18,12 @@
 #define SILENT_S     2.0           /* open for so long without a sample: say what is missing */
 #define DROP_S       10.0          /* ... and so long: let go of the line and try again */
 #define NOTE_EVERY_S 10.0          /* the board's own log lines are passed on so often at most */
-#define RATE_MARKS   21            /* ticks over which the rate is measured: 2 s */
+#define ZERO_WAIT_S  15.0          /* samples for so long without a zero: say what is missing */
+#define HELLO_MOST   3    /* boards on one line within HELLO_S: more are not told apart .. */
+#define HELLO_S      10.0 /* .. in the log any more */
+#define RATE_MARKS   21   /* ticks over which the rate is measured: 2 s */
+
+_Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
 
 struct mark {
     int64_t mono_us;
@@ -48,6 +53,10 @@ struct uf_acquire {
     bool clock_fed;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
+    bool zero_missed; /* it was said that there is none yet */
+    int64_t first_dev_us;
+    int64_t hello_mono_us; /* since then .. */
+    int hellos;            /* .. so many changed HELLOs */
 
     struct mark marks[RATE_MARKS];
     int next_mark;
@@ -206,6 +215,49 @@ static void refuse(struct uf_acquire *a, const char *why)
     uf_link_drop(a->link, true, why);
 }
 
+/* Samples come, but there is no zero to count from, so no force and no swing: why? */
+static void say_no_zero(struct uf_acquire *a)
+{
+    const struct uf_pipeline_doubts *d = uf_pipeline_doubts(a->pipeline);
+    uint64_t samples = uf_pipeline_counts(a->pipeline)->samples;
+    const char *why = "step off the plates and leave them still for some seconds";
+    if (d->rail > samples / 4)
+        why = "a channel is at its rail: look at the cells' wiring and the amplifier's range";
+    else if (d->excitation > samples / 4)
+        why = "the board says that the excitation is out of range: look at its supply";
+    a->zero_missed = true;
+    uf_log(UF_LOG_WARNING, "no zero yet after %.0f s, and no swing without one: %s", ZERO_WAIT_S,
+           why);
+    store_event(a, "no_zero", why);
+}
+
+static void take_sample(struct uf_acquire *a, int64_t t_dev_us)
+{
+    if (a->newest_dev_us < 0)
+        a->first_dev_us = t_dev_us;
+    a->newest_dev_us = t_dev_us;
+    if (!a->has_tare && !a->zero_missed &&
+        1e-6 * (double)(t_dev_us - a->first_dev_us) > ZERO_WAIT_S)
+        say_no_zero(a);
+}
+
+/* Two boards on one line change the HELLO all the time; that is one thing to say, not a thousand.
+ */
+static bool too_many_hellos(struct uf_acquire *a)
+{
+    int64_t now_us = uf_clock_mono_us();
+    if (now_us - a->hello_mono_us > (int64_t)(1e6 * HELLO_S)) {
+        a->hello_mono_us = now_us;
+        a->hellos = 0;
+    }
+    if (++a->hellos <= HELLO_MOST)
+        return false;
+    if (a->hellos == HELLO_MOST + 1)
+        uf_log(UF_LOG_WARNING, "the HELLO on this line changes all the time: two boards, or one "
+                               "that restarts; set link.board_id to listen to one");
+    return true;
+}
+
 static void take_hello(struct uf_acquire *a, const struct uf_hello *hello)
 {
     struct uf_error err = {0};
@@ -216,6 +268,8 @@ static void take_hello(struct uf_acquire *a, const struct uf_hello *hello)
     }
     uf_clockmap_reset(a->clockmap); /* another firmware, another clock */
     a->clock_fed = false;
+    if (too_many_hellos(a))
+        return;
     board_text(a, text, sizeof text);
     store_event(a, "hello", text);
     if (a->state == UF_RECEIVING) /* another firmware while it ran */
@@ -230,7 +284,7 @@ static void take_event(struct uf_acquire *a, struct uf_pipeline_event *event,
         take_hello(a, &event->hello);
         break;
     case UF_PIPE_SAMPLE:
-        a->newest_dev_us = event->t_dev_us;
+        take_sample(a, event->t_dev_us);
         break;
     case UF_PIPE_SWING:
         take_swing(a, event->capture);
@@ -571,6 +625,7 @@ void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)
     memcpy(out->text, a->text, sizeof out->text);
     if (h)
         out->hello = *h;
+    out->doubts = *uf_pipeline_doubts(a->pipeline);
     for (int r = 0; r < UF_REFUSALS; r++)
         out->refused[r] = uf_pipeline_refused(a->pipeline, (enum uf_refusal)r);
 }

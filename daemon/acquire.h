@@ -38,6 +38,7 @@ struct uf_acquire_status {
     double measured_rate_hz; /* by the host's clock; NAN: not known */
     double drift_ppm;        /* of the board's clock; NAN: not known */
     struct uf_wire_counts counts;
+    struct uf_pipeline_doubts doubts;
     uint64_t refused[UF_REFUSALS]; /* what looked like a swing and was none */
     uint64_t swings;               /* found */
     uint64_t strikes, notes_hushed, link_losses, boards_refused;

@@ -33,7 +33,6 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
         .clock_drift_ppm = job->drift_ppm,
-        .settings = &s->config->analysis,
         .basis = basis,
     };
     struct uf_analysis *analysis = NULL;
@@ -41,10 +40,16 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     if (!rc)
         rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
                               &s->config->analysis, &given, &analysis, err);
+    if (rc == UF_EINVAL) {
+        /* the raw counts are kept whatever the analysis says of them */
+        uf_log(UF_LOG_WARNING, "a swing is stored without numbers: %s; then: underfoot rederive",
+               err->text);
+        rc = UF_OK;
+    }
     if (!rc)
         rc = uf_store_swing_add(s->store, &meta, job->capture, analysis, uf_clock_utc_us(),
                                 &job->swing_id, err);
-    if (!rc)
+    if (!rc && analysis)
         job->flags = analysis->flags;
     uf_analysis_free(analysis);
     return rc;

@@ -34,12 +34,20 @@ struct uf_cell_matrix {
 
 /* wrench = sum over cells of [ R f ; r x R f ], f = k counts, R = rotation by turn_deg about z,
  * r = cell position (m). cells[] has plate->cells entries. A force component that no cell of the
- * plate measures, and each moment that rests on it, is not known. */
+ * plate measures, and each moment that rests on it, is not known; nor is Mz where the lines of
+ * action of all horizontal outputs meet in one point. */
 void uf_compose_cells(const struct uf_plate *plate, const struct uf_cell_matrix *cells,
                       struct uf_plate_matrix *out);
 
 /* The data-sheet calibration: diagonal cell matrices from n_per_count. */
 void uf_calibration_nominal(const struct uf_rig *rig, struct uf_calibration *out);
+
+/* Is it of these plates at all? Each vertical output must weigh between half and twice its
+ * data-sheet scale in Fz, with the same sign, and no output may have a longer lever than the plate
+ * has. The sentence names the channel and what is likely wrong (kg for N, N mm for N m, a swapped
+ * sign). */
+int uf_calibration_plausible(const struct uf_rig *rig, const struct uf_calibration *cal,
+                             struct uf_error *err);
 
 /* JSON form, the one that underfoot-calib reads, stores and prints:
  *   { "uuid": "...", "name": "...", "plates": [

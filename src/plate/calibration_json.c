@@ -75,6 +75,12 @@ static int read_string(const json_t *object, const char *key, char *out, size_t 
     if (!json_is_string(value) || json_string_length(value) >= size)
         return uf_fail(err, UF_EINVAL, "the calibration's \"%s\" must be text of at most %zu bytes",
                        key, size - 1);
+    for (const char *c = json_string_value(value); *c; c++)
+        if ((unsigned char)*c < 0x20 || *c == 0x7F)
+            return uf_fail(err, UF_EINVAL,
+                           "the calibration's \"%s\" holds a control character: one line of plain "
+                           "text, please",
+                           key);
     strcpy(out, json_string_value(value));
     return UF_OK;
 }

@@ -266,11 +266,11 @@ bool uf_tare_feed(struct uf_tare *t, const struct uf_frame *f, double rate_hz,
     bool broken = f->epoch != t->epoch || f->lost_before > GAP_S * rate_hz;
     bool doubtful = (f->status & (UF_STATUS_EXCITATION | UF_STATUS_RAIL)) != 0;
     t->epoch = f->epoch;
-    if (doubtful || f->channels < t->channels) {
+    if (f->channels < t->channels || broken)
         t->running = false;
+    if (f->channels < t->channels || doubtful) /* as if it had been lost */
         return false;
-    }
-    if (broken || !t->running)
+    if (!t->running)
         start_stretch(t, f);
     add_sample(t, f);
     double block_s = t->s.still_s / BLOCKS;

@@ -37,7 +37,8 @@ static int set_up(struct uf_store *s, struct bench *b, int64_t rig_id, struct uf
 
 static int derive(struct uf_store *s, const struct bench *b,
                   const struct uf_analysis_settings *settings, int64_t swing_id, char *basis,
-                  struct uf_derived *out, struct uf_error *err)
+                  struct uf_derived *out, struct uf_analysis_settings *in_force,
+                  struct uf_error *err)
 {
     struct uf_capture *capture = NULL;
     struct uf_analysis *analysis = NULL;
@@ -47,8 +48,10 @@ static int derive(struct uf_store *s, const struct bench *b,
         rc = uf_store_given(s, swing_id, 0, &given, basis, err);
     if (rc == 0)
         rc = uf_analyse_given(capture, &b->rig, &b->calibration, settings, &given, &analysis, err);
-    if (rc == 0)
+    if (rc == 0) {
         uf_derived_of(analysis, out);
+        *in_force = analysis->settings;
+    }
     uf_analysis_free(analysis);
     uf_capture_free(capture);
     return rc;
@@ -107,13 +110,14 @@ static int rederive_one(struct uf_store *s, struct bench *b, int64_t swing_id,
 {
     static const char doing[] = "store the numbers of a swing";
     struct uf_derived derived;
+    struct uf_analysis_settings in_force;
     char basis[UF_BASIS_SIZE] = "";
     int64_t rig_id = 0;
     int rc = rig_of_swing(s, swing_id, &rig_id, err);
     if (rc == 0)
         rc = set_up(s, b, rig_id, err);
     if (rc == 0)
-        rc = derive(s, b, settings, swing_id, basis, &derived, err);
+        rc = derive(s, b, settings, swing_id, basis, &derived, &in_force, err);
     if (rc == 0)
         rc = uf_db_begin(s, doing, err);
     if (rc)
@@ -121,7 +125,7 @@ static int rederive_one(struct uf_store *s, struct bench *b, int64_t swing_id,
     struct uf_derivation_key key = {.swing_id = swing_id,
                                     .calibration_id = b->calibration_id,
                                     .algorithm = UF_ALGORITHM,
-                                    .settings = *settings};
+                                    .settings = in_force};
     memcpy(key.basis, basis, sizeof key.basis);
     struct uf_rederive_counts after = *counts;
     rc = uf_db_end(s, settle(s, &key, &derived, made_utc_us, &after, err), doing, err);

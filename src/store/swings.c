@@ -89,16 +89,18 @@ int uf_store_swing_add(struct uf_store *s, const struct uf_swing_meta *meta,
     if (rc == 0) {
         int64_t swing_id = 0;
         struct uf_derived derived;
-        uf_derived_of(analysis, &derived);
+        if (analysis)
+            uf_derived_of(analysis, &derived);
         rc = add_swing(s, meta, capture, made_utc_us, &swing_id, err);
         struct uf_derivation_key key = {.swing_id = swing_id,
                                         .calibration_id = meta->calibration_id,
-                                        .algorithm = UF_ALGORITHM,
-                                        .settings = *meta->settings};
+                                        .algorithm = UF_ALGORITHM};
+        if (analysis)
+            key.settings = analysis->settings;
         snprintf(key.basis, sizeof key.basis, "%s", meta->basis ? meta->basis : "");
         if (rc == 0)
             rc = add_raw(s, swing_id, raw, n, err);
-        if (rc == 0)
+        if (rc == 0 && analysis)
             rc = uf_derivation_add(s, &key, &derived, made_utc_us, err);
         rc = uf_db_end(s, rc, DOING_WRITE, err);
         if (rc == 0)

@@ -17,6 +17,8 @@
 #define CLOSED_BW_S     0.02 /* momentum that does not close by more is drift or gain */
 #define OLD_DAYS        365.0
 #define GRID_MAX        200000
+#define CUTOFF_PART     0.4  /* greatest cut-off, of the rate */
+#define RATE_TOLERANCE  0.02 /* the promised rate is believed within this */
 
 void uf_analysis_defaults(struct uf_analysis_settings *s)
 {
@@ -88,6 +90,8 @@ static uint32_t mark_points(const struct uf_capture *cap, const struct uf_rig *r
         }
         if (cap->status[i] & UF_STATUS_EXCITATION)
             flags |= UF_FLAG_EXCITATION;
+        if (cap->status[i] & UF_STATUS_OVERRUN)
+            flags |= UF_FLAG_OVERRUN;
     }
     for (int c = 0; c < cap->board.channels; c++)
         if (used[c] && !moved[c] && cap->samples > 1)
@@ -364,18 +368,27 @@ static void bench_free(struct bench *b)
     free(b->point);
 }
 
-static int bench_new(struct bench *b, const struct uf_capture *cap,
-                     const struct uf_analysis_settings *settings, size_t n, struct uf_error *err)
+/* The rate that the filter is designed for. The window is short against the drift of a clock, so it
+ * is the promised one, and two windows of one board are filtered alike; but what the board's
+ * clock says where the two disagree. */
+static double design_rate_hz(const struct uf_capture *cap, double measured_hz)
 {
-    /* the window is short against the drift of a clock: design for the nominal rate, so that two
-     * windows of one board are filtered alike. The softer filter loses twice as much of a slow
+    bool agree = fabs(measured_hz / cap->board.rate_hz - 1) <= RATE_TOLERANCE;
+    return agree ? cap->board.rate_hz : measured_hz;
+}
+
+static int bench_new(struct bench *b, const struct uf_capture *cap,
+                     const struct uf_analysis_settings *settings, size_t n, double rate_hz,
+                     struct uf_error *err)
+{
+    /* the softer filter loses twice as much of a slow
      * curve: what a Butterworth takes off goes with the fourth power of its cut-off. */
     struct uf_lowpass *filter[2] = {&b->filter, &b->softer};
     static const double part[2] = {1, 0.8408964152537145}; /* 2^(-1/4) */
     for (int i = 0; i < 2; i++) {
-        double cutoff_hz = uf_two_pass_cutoff_hz(settings->order, part[i] * settings->cutoff_hz,
-                                                 cap->board.rate_hz);
-        int rc = uf_lowpass_design(filter[i], settings->order, cutoff_hz, cap->board.rate_hz, err);
+        double cutoff_hz =
+            uf_two_pass_cutoff_hz(settings->order, part[i] * settings->cutoff_hz, rate_hz);
+        int rc = uf_lowpass_design(filter[i], settings->order, cutoff_hz, rate_hz, err);
         if (rc)
             return rc;
     }
@@ -400,13 +413,12 @@ static int foot_on(enum uf_hand hand, int plate)
 
 static int analyse(struct uf_analysis *a, struct bench *b, const struct uf_capture *cap,
                    const struct uf_rig *rig, const struct uf_calibration *cal,
-                   const struct uf_analysis_settings *settings, const struct uf_given *given,
-                   struct uf_error *err)
+                   const struct uf_given *given, struct uf_error *err)
 {
     size_t n = a->curves.n;
     struct uf_scene scene = {.rig = *rig,
                              .hand = cap->hand,
-                             .cop_min_n = settings->cop_min_n,
+                             .cop_min_n = a->settings.cop_min_n,
                              .n = n,
                              .rate_hz = a->curves.rate_hz,
                              .quiet_known = cap->quiet_known};
@@ -427,10 +439,13 @@ static int analyse(struct uf_analysis *a, struct bench *b, const struct uf_captu
     }
     uf_curves_fill(&a->curves, &scene, NULL, 0, n);
     a->flags = mark_points(cap, rig, a->curves.rate_hz, b->point);
+    if (b->filter.rate_hz != cap->board.rate_hz)
+        a->flags |= UF_FLAG_RATE;
     struct uf_measure m = {.capture = cap,
                            .curves = &a->curves,
                            .event = a->event,
                            .point = b->point,
+                           .cop_min_n = a->settings.cop_min_n,
                            .foot = given->foot};
     measure(a, &m, &scene, cal, given);
 
@@ -463,11 +478,14 @@ int uf_analyse_given(const struct uf_capture *cap, const struct uf_rig *rig,
     struct uf_analysis *a = calloc(1, sizeof *a);
     if (!a)
         return uf_fail(err, UF_ENOMEM, "no memory to analyse a swing of %zu points", n);
-    rc = bench_new(&b, cap, settings, n, err);
+    double filter_hz = design_rate_hz(cap, rate_hz);
+    a->settings = *settings;
+    a->settings.cutoff_hz = fmin(settings->cutoff_hz, CUTOFF_PART * filter_hz);
+    rc = bench_new(&b, cap, &a->settings, n, filter_hz, err);
     if (rc == 0)
         rc = uf_curves_new(&a->curves, n, rate_hz, err);
     if (rc == 0)
-        rc = analyse(a, &b, cap, rig, cal, settings, given ? given : &nothing, err);
+        rc = analyse(a, &b, cap, rig, cal, given ? given : &nothing, err);
     bench_free(&b);
     if (rc)
         uf_analysis_free(a);
@@ -510,6 +528,8 @@ const char *uf_flag_name(int bit)
                                                 "stance moved since rocking",
                                                 "a foot in the air",
                                                 "calibration older than a year",
-                                                "no impact sensed or marked"};
+                                                "no impact sensed or marked",
+                                                "rate not as promised",
+                                                "converter overrun"};
     return names[bit];
 }

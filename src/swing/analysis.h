@@ -77,7 +77,9 @@ const char *uf_source_name(enum uf_event_source source);
 #define UF_FLAG_STEP         0x4000u  /* a foot was in the air between first movement and impact */
 #define UF_FLAG_OLD          0x8000u  /* calibration older than a year */
 #define UF_FLAG_NO_IMPACT    0x10000u /* neither sensed nor marked: estimated, if at all */
-#define UF_FLAGS             17
+#define UF_FLAG_RATE         0x20000u /* samples come at another rate than the board promises */
+#define UF_FLAG_OVERRUN      0x40000u /* the converter was too slow, says the board */
+#define UF_FLAGS             19
 /* Name of bit i ("lost samples", ...). */
 const char *uf_flag_name(int bit);
 /* True when a swing with that flag has no value for the metric, wherever in the window the trouble
@@ -105,6 +107,7 @@ struct uf_analysis {
     enum uf_reason reason[UF_METRICS]; /* why; UF_REASON_NONE when there is a value */
     struct uf_event event[UF_EVENTS];
     uint32_t flags;
+    struct uf_analysis_settings settings; /* in force: the cut-off is at most 0.4 of the rate */
     struct uf_curves curves;
 };
 

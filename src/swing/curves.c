@@ -124,8 +124,8 @@ void uf_curves_fill(struct uf_curves *c, const struct uf_scene *scene, const str
             struct uf_wrench w = wrench_at(scene, nudge, 0, UF_LEAD, i);
             struct uf_ground all;
             uf_ground_of(&rig->plate[0], &w, cop_min_n, &all);
-            both = (struct uf_both){all.fx_n, all.fy_n, all.fz_n, all.cop_x_mm, all.cop_y_mm,
-                                    NAN,      NAN,      NAN,      NAN};
+            both = (struct uf_both){all.fx_n,  all.fy_n, all.fz_n, all.cop_x_mm, all.cop_y_mm,
+                                    all.tz_nm, NAN,      NAN,      NAN};
         }
         for (int foot = 0; foot < UF_FEET; foot++) {
             c->vertical_n[foot][i] = ground[foot].fz_n;

@@ -79,7 +79,19 @@ bool uf_needs_two_plates(int curve)
 {
     return curve != CURVE_TOTAL_VERTICAL && curve != CURVE_EXCESS_VERTICAL &&
            curve != CURVE_TOTAL_TARGET && curve != CURVE_TOTAL_TOE && curve != CURVE_NET_TARGET &&
-           curve != CURVE_NET_TOE;
+           curve != CURVE_NET_TOE && curve != CURVE_TURN;
+}
+
+enum uf_reason uf_no_cop(const struct uf_measure *m, int curve, double position)
+{
+    const struct uf_curves *c = m->curves;
+    const double *vertical_n = c->total_vertical_n;
+    if (curve == CURVE_LEAD_COP_TARGET || curve == CURVE_LEAD_COP_TOE)
+        vertical_n = c->vertical_n[UF_LEAD];
+    if (curve == CURVE_TRAIL_COP_TARGET || curve == CURVE_TRAIL_COP_TOE)
+        vertical_n = c->vertical_n[UF_TRAIL];
+    return vertical_n[(size_t)position] >= m->cop_min_n ? UF_REASON_NOT_CALIBRATED
+                                                        : UF_REASON_BELOW_THRESHOLD;
 }
 
 enum uf_reason uf_spoiled(const struct uf_measure *m, int curve)

@@ -71,9 +71,10 @@ struct uf_measure {
     const struct uf_capture *capture;
     const struct uf_curves *curves;
     const struct uf_event *event;
-    const uint8_t *point;            /* [curves->n] UF_POINT_* */
-    size_t from, to;                 /* grid range in which peaks are sought */
-    bool two_plates;                 /* one under each foot */
+    const uint8_t *point; /* [curves->n] UF_POINT_* */
+    size_t from, to;      /* grid range in which peaks are sought */
+    bool two_plates;      /* one under each foot */
+    double cop_min_n;
     bool saturated, dead;            /* in the range */
     bool gaps;                       /* some point is within a gap */
     const struct uf_foot_pose *foot; /* [UF_FEET] */
@@ -104,6 +105,9 @@ const double *uf_array_of(const struct uf_measure *m, int curve);
 enum uf_reason uf_spoiled(const struct uf_measure *m, int curve);
 /* True for a curve that a single plate under both feet cannot give. */
 bool uf_needs_two_plates(int curve);
+/* Why a COP (or what rests on it) is NAN at a grid position: too little force under that foot, or a
+ * component that the calibration does not know. */
+enum uf_reason uf_no_cop(const struct uf_measure *m, int curve, double position);
 bool uf_gap_within(const struct uf_measure *m, size_t from, size_t to);
 /* Extreme in the search range, refined by a parabola fitted to its crest. */
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme);

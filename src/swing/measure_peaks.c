@@ -72,7 +72,7 @@ struct uf_reading uf_m_at(struct uf_measure *m, int curve, int anchor)
     if (reason)
         return uf_lacks(reason);
     double value = uf_value_at(m, curve, position);
-    return isnan(value) ? uf_lacks(UF_REASON_BELOW_THRESHOLD) : uf_has(value);
+    return isnan(value) ? uf_lacks(uf_no_cop(m, curve, position)) : uf_has(value);
 }
 
 /* Impulse of the lobe of one sign around the peak. */

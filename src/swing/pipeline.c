@@ -10,9 +10,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BRIDGE_S     0.25 /* lost samples up to so long are bridged; more breaks the stream */
-#define QUIET_MEAN_S 2.0  /* the weight is the mean of the last so many quiet seconds */
-#define RING_EXTRA_S 6.0  /* frames kept beyond the longest window: the quiet stretch before it */
+#define BRIDGE_S       0.25 /* lost samples up to so long are bridged; more breaks the stream */
+#define RATE_SPAN_S    1.0  /* the rate is checked over so long */
+#define RATE_TOLERANCE 0.02
+#define RATE_MOST_HZ   65535 /* what HELLO can promise */
+#define QUIET_MEAN_S   2.0   /* the weight is the mean of the last so many quiet seconds */
+#define RING_EXTRA_S   6.0 /* frames kept beyond the longest window: the quiet stretch before it */
 #define SINGLE_HALF_MM                                                                             \
     225.0 /* single plate: the feet are taken to stand so far from the middle                      \
            */
@@ -40,6 +43,12 @@ struct uf_pipeline {
     struct uf_ring *ring;
     struct uf_hello hello;
     bool greeted, fits;
+    double rate_hz; /* promised, or as found where that is untrue */
+    bool rate_checked;
+    uint64_t rate_samples; /* since rate_from_dev_us */
+    int64_t rate_from_dev_us;
+    bool mapped[UF_CHANNELS_MAX];
+    struct uf_pipeline_doubts doubts;
     uint32_t epoch;
     bool first_frame;
 
@@ -70,6 +79,11 @@ int uf_pipeline_new(struct uf_pipeline **out, const struct uf_pipeline_settings 
     p->cal = *cal;
     p->live.weight_n = NAN;
     p->first_frame = true;
+    for (int k = 0; k < rig->plates; k++)
+        for (int c = 0; c < rig->plate[k].cells; c++)
+            for (int a = 0; a < 3; a++)
+                if (rig->plate[k].cell[c].channel[a] >= 0)
+                    p->mapped[rig->plate[k].cell[c].channel[a]] = true;
     int rc = uf_wire_new(&p->wire, s->form, err);
     if (!rc)
         rc = uf_tare_new(&p->tare, &s->tare, rig, cal, initial_tare_raw, err);
@@ -96,9 +110,10 @@ void uf_pipeline_free(struct uf_pipeline *p)
 /* ---- HELLO ---- */
 
 /* Makes what depends on the board's rate and channels. */
-static int fit_board(struct uf_pipeline *p, struct uf_error *err)
+static int fit_board(struct uf_pipeline *p, double rate_hz, struct uf_error *err)
 {
     const struct uf_hello *h = &p->hello;
+    p->rate_hz = rate_hz;
     if (p->rig.channels > h->channels)
         return uf_fail(err, UF_EINVAL,
                        "the board sends %d channels, but the rig \"%s\" maps channel %d: mend the "
@@ -108,16 +123,16 @@ static int fit_board(struct uf_pipeline *p, struct uf_error *err)
     uf_ring_free(p->ring);
     p->segment = NULL;
     p->ring = NULL;
-    int rc = uf_segment_new(&p->segment, &p->s.segment, h->rate_hz, err);
+    int rc = uf_segment_new(&p->segment, &p->s.segment, rate_hz, err);
     if (rc)
         return rc;
     double kept_s = p->s.segment.longest_s + p->s.segment.after_s + RING_EXTRA_S;
-    rc = uf_ring_new(&p->ring, h->channels, (size_t)(kept_s * h->rate_hz) + 1, err);
+    rc = uf_ring_new(&p->ring, h->channels, (size_t)(kept_s * rate_hz) + 1, err);
     if (rc)
         return rc;
-    double cutoff_hz = fmin(p->s.live_cutoff_hz, 0.4 * h->rate_hz);
+    double cutoff_hz = fmin(p->s.live_cutoff_hz, 0.4 * rate_hz);
     memset(p->lowpass_state, 0, sizeof p->lowpass_state);
-    return uf_lowpass_design(&p->lowpass, 2, cutoff_hz, h->rate_hz, err);
+    return uf_lowpass_design(&p->lowpass, 2, cutoff_hz, rate_hz, err);
 }
 
 static void take_hello(struct uf_pipeline *p)
@@ -127,7 +142,9 @@ static void take_hello(struct uf_pipeline *p)
     p->hello = p->event.hello;
     p->greeted = true;
     p->waiting |= WAIT_HELLO;
-    p->fits = fit_board(p, &p->error) == UF_OK;
+    p->rate_checked = false;
+    p->rate_samples = 0;
+    p->fits = fit_board(p, p->hello.rate_hz, &p->error) == UF_OK;
     if (!p->fits)
         p->waiting |= WAIT_ERROR;
 }
@@ -203,18 +220,71 @@ static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event even
     }
 }
 
+/* Once after each HELLO of a new kind: do the samples come at the promised rate, by the board's own
+ * clock? If not, that is said, and the chain is set up for the rate that was found. */
+static void check_rate(struct uf_pipeline *p, const struct uf_frame *f)
+{
+    if (p->rate_samples == 0 || f->epoch != p->epoch) {
+        p->rate_samples = 1;
+        p->rate_from_dev_us = f->t_dev_us;
+        return;
+    }
+    p->rate_samples += 1 + f->lost_before;
+    double span_s = 1e-6 * (double)(f->t_dev_us - p->rate_from_dev_us);
+    double n = (double)(p->rate_samples - 1), promised_hz = p->hello.rate_hz;
+    if (span_s < RATE_SPAN_S && n < 2 * RATE_SPAN_S * promised_hz)
+        return;
+    p->rate_checked = true;
+    double found_hz = n / span_s;
+    if (fabs(found_hz / promised_hz - 1) <= RATE_TOLERANCE)
+        return;
+    p->waiting |= WAIT_ERROR;
+    if (found_hz > RATE_MOST_HZ) {
+        uf_fail(
+            &p->error, UF_EINVAL,
+            "the board's clock stands: %.0f samples have come within %.3f s of it; the firmware "
+            "must send the microseconds of each conversion (t_us)",
+            n, span_s);
+        return;
+    }
+    p->fits = fit_board(p, found_hz, &p->error) == UF_OK;
+    if (p->fits)
+        uf_fail(
+            &p->error, UF_EINVAL,
+            "the board promises %.0f samples a second and sends %.0f by its own clock: mend its "
+            "HELLO; until then its swings are flagged",
+            promised_hz, found_hz);
+}
+
+/* The sample with its doubts: counts at the rail are as good as the board's own word for it. */
+static void doubt(struct uf_pipeline *p, struct uf_frame *f)
+{
+    int32_t rail = (int32_t)(1u << (p->hello.adc_bits - 1)) - 1;
+    for (int c = 0; c < p->rig.channels; c++)
+        if (p->mapped[c] && (f->counts_raw[c] >= rail || f->counts_raw[c] <= -rail - 1))
+            f->status |= UF_STATUS_RAIL;
+    p->doubts.overrun += (f->status & UF_STATUS_OVERRUN) != 0;
+    p->doubts.excitation += (f->status & UF_STATUS_EXCITATION) != 0;
+    p->doubts.rail += (f->status & UF_STATUS_RAIL) != 0;
+}
+
 static void take_sample(struct uf_pipeline *p)
 {
-    const struct uf_frame *f = &p->event.frame;
+    struct uf_frame *f = &p->event.frame;
     if (!p->fits || f->channels != p->hello.channels)
         return;
-    double rate_hz = p->hello.rate_hz;
+    if (!p->rate_checked)
+        check_rate(p, f);
+    if (!p->fits)
+        return;
+    double rate_hz = p->rate_hz;
     bool broken = p->first_frame || f->epoch != p->epoch || f->lost_before > BRIDGE_S * rate_hz;
     if (f->epoch != p->epoch)
         uf_ring_clear(p->ring);
     p->first_frame = false;
     p->epoch = f->epoch;
-    uf_ring_push(p->ring, f);
+    uf_ring_push(p->ring, f); /* as it came */
+    doubt(p, f);
     p->live.t_dev_us = f->t_dev_us;
     p->live.inputs = f->inputs;
     p->live.status = f->status;
@@ -375,6 +445,11 @@ const struct uf_wire_counts *uf_pipeline_counts(const struct uf_pipeline *p)
 const struct uf_hello *uf_pipeline_hello(const struct uf_pipeline *p)
 {
     return p->greeted ? &p->hello : NULL;
+}
+
+const struct uf_pipeline_doubts *uf_pipeline_doubts(const struct uf_pipeline *p)
+{
+    return &p->doubts;
 }
 
 uint64_t uf_pipeline_refused(const struct uf_pipeline *p, enum uf_refusal r)

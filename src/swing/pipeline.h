@@ -29,8 +29,9 @@ enum uf_pipeline_kind {
     UF_PIPE_REFUSED, /* something that looked like a swing was refused */
     UF_PIPE_STRIKE,  /* the strike sensor went up */
     UF_PIPE_NOTE,
-    UF_PIPE_ERROR /* err of uf_pipeline_feed says what: board does not fit the rig, no memory; the
-                     pipeline goes on */
+    UF_PIPE_ERROR /* err of uf_pipeline_feed says what: board does not fit the rig, it sends at
+                     another rate than it promises, its clock stands, no memory; the pipeline goes
+                     on */
 };
 
 struct uf_pipeline_event {
@@ -80,6 +81,14 @@ void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibrat
 const struct uf_live *uf_pipeline_live(struct uf_pipeline *p);
 const struct uf_wire_counts *uf_pipeline_counts(const struct uf_pipeline *p);
 const struct uf_hello *uf_pipeline_hello(const struct uf_pipeline *p); /* NULL before the first */
+
+/* Samples that say something against themselves: the board's status bits, and mapped channels at
+ * their rail (status bit or not). */
+struct uf_pipeline_doubts {
+    uint64_t overrun, excitation, rail;
+};
+const struct uf_pipeline_doubts *uf_pipeline_doubts(const struct uf_pipeline *p);
+
 uint64_t uf_pipeline_refused(const struct uf_pipeline *p, enum uf_refusal r);
 
 #endif

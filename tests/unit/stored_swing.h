@@ -134,8 +134,7 @@ static inline int add_capture(const struct studio *t, struct uf_store *s,
                               struct uf_error *err)
 {
     struct uf_swing_meta meta = {
-        t->session_id, t->rig_id, calibration_id, (int64_t)(1e6 * time_s), 12.5,
-        &t->settings,  NULL};
+        t->session_id, t->rig_id, calibration_id, (int64_t)(1e6 * time_s), 12.5, NULL};
     struct uf_analysis *a;
     int rc = uf_analyse(c, &t->rig, cal, &t->settings, &a, err);
     if (rc)

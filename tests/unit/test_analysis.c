@@ -347,6 +347,50 @@ static void drift_does_not_close(void **state)
     uf_capture_free(c);
 }
 
+/* Plenty of force, but the plate's horizontal force is not known and its top lies above the cells.
+ */
+static void a_cop_that_is_not_known_says_why(void **state)
+{
+    (void)state;
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct uf_capture *c = perform(&usual, &rig);
+    struct uf_calibration cal;
+    uf_calibration_nominal(&rig, &cal);
+    cal.plate[0].known[UF_FX] = false;
+    struct uf_analysis_settings settings;
+    uf_analysis_defaults(&settings);
+    struct uf_analysis *a;
+    assert_int_equal(uf_analyse(c, &rig, &cal, &settings, &a, NULL), 0);
+    lacks(a, UF_M_lead_cop_target_at_lead_vertical_peak_mm, UF_REASON_NOT_CALIBRATED);
+    uf_analysis_free(a);
+    settings.cop_min_n = 990; /* now the force is too small for it, on both plates */
+    assert_int_equal(uf_analyse(c, &rig, &cal, &settings, &a, NULL), 0);
+    lacks(a, UF_M_trail_cop_target_at_trail_vertical_peak_mm, UF_REASON_BELOW_THRESHOLD);
+    uf_analysis_free(a);
+    uf_capture_free(c);
+}
+
+/* The cut-off gives way to a slow board, and the analysis says which one was in force. */
+static void a_cutoff_beyond_the_rate_gives_way(void **state)
+{
+    (void)state;
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct uf_capture *c = perform(&usual, &rig);
+    struct uf_calibration cal;
+    uf_calibration_nominal(&rig, &cal);
+    struct uf_analysis_settings settings;
+    uf_analysis_defaults(&settings);
+    settings.cutoff_hz = 1000;
+    struct uf_analysis *a;
+    assert_int_equal(uf_analyse(c, &rig, &cal, &settings, &a, NULL), 0);
+    assert_true(a->settings.cutoff_hz == 400);
+    near(a, UF_M_lead_vertical_peak_n, 960, 2);
+    uf_analysis_free(a);
+    uf_capture_free(c);
+}
+
 static void another_rig_is_refused(void **state)
 {
     (void)state;
@@ -383,6 +427,8 @@ int main(void)
         cmocka_unit_test(an_unknown_component_gives_null),
         cmocka_unit_test(the_other_hand_is_flagged),
         cmocka_unit_test(drift_does_not_close),
+        cmocka_unit_test(a_cop_that_is_not_known_says_why),
+        cmocka_unit_test(a_cutoff_beyond_the_rate_gives_way),
         cmocka_unit_test(another_rig_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

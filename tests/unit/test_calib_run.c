@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT
  * Capturing a session by the signal alone: the procedure fed with frames of a simulated plate and a
  * simulated person, and the whole command on a recording. */
+#include "calib/check.h"
 #include "calib/command.h"
 #include "calib/procedure.h"
 #include "encoder.h"
@@ -300,6 +301,43 @@ static void watches_the_drift(void **state)
     free(b);
 }
 
+static void watches_creep(void **state)
+{
+    (void)state;
+    struct bench *b = malloc(sizeof *b);
+    struct uf_document d;
+    assert_non_null(b);
+    for (int early = 0; early < 2; early++) {
+        start(b, 10);
+        json_t *json = empty_session(6);
+        json_t *first = json_array_get(json_object_get(json, "loads"), 0);
+        json_object_set_new(first, "watch_s", json_integer(40));
+        open_document(b, json, &d, 0);
+        stand(b, 6, NULL, 0);
+        handle(b);
+        stand(b, early ? 25 : 50, &d.reading[0].load, 0);
+        handle(b);
+        stand(b, 6, NULL, 0);
+        assert_non_null(strstr(b->said, "Leave it there for 40 s"));
+        json_t *times = json_object_get(json_object_get(first, "creep"), "t_s");
+        size_t n = json_array_size(times);
+        assert_true(early ? n >= 2 && n < 4 : n >= 4);
+        assert_true(json_number_value(json_array_get(times, 0)) < 3);
+        if (!early)
+            assert_true(json_number_value(json_array_get(times, n - 1)) > 37);
+        assert_int_equal(strstr(b->said, "It was taken off after") != NULL, early);
+        assert_non_null(strstr(b->said, "Load 2 of 14")); /* the zero after it was taken, too */
+        double t_s[UF_CREEP_MAX], (*raw)[UF_CHANNELS_MAX] = calloc(UF_CREEP_MAX, sizeof *raw);
+        int points;
+        assert_int_equal(
+            uf_document_creep(&d, &b->rig, 0, t_s, raw, UF_CREEP_MAX, &points, &b->err), UF_OK);
+        assert_int_equal(points, n);
+        free(raw);
+        close_document(b, &d);
+    }
+    free(b);
+}
+
 static void a_full_disk_ends_it(void **state)
 {
     (void)state;
@@ -457,12 +495,68 @@ static void daily_check(void **state)
     free(out);
 }
 
+/* ---- what no load can make ---- */
+
+static void loose_foot(void **state)
+{
+    (void)state;
+    struct uf_error err = {0, ""};
+    struct bench *b = malloc(sizeof *b);
+    struct uf_document d;
+    struct uf_reading *r, bad;
+    struct uf_fit *f;
+    struct uf_leftover back;
+    struct uf_plate_check row;
+    struct uf_check_limits limits;
+    int *number, n;
+    char sentence[400];
+    assert_non_null(b);
+    start(b, 11);
+    uf_check_defaults(&limits);
+    assert_int_equal(uf_document_from_json(&d, session_json(16, 11, NULL), "mem", &b->rig, &err),
+                     UF_OK);
+    assert_int_equal(uf_document_captured(&d, &r, &number, &n, &err), UF_OK);
+    assert_int_equal(uf_fit_best(&f, NULL, &b->rig, 0, &d.setup, r, n, &d.fit, &err), UF_OK);
+    json_t *channels = json_array();
+    for (int j = 0; j < f->channels; j++)
+        json_array_append_new(channels, json_integer(f->channel[j]));
+    json_t *entry = json_pack("{s:o, s:o}", "channels", channels, "leftover",
+                              uf_leftover_to_json(&f->leftover));
+    assert_false(uf_leftover_from_json(entry, &b->rig.plate[1], &back)); /* other channels */
+    assert_true(uf_leftover_from_json(entry, &b->rig.plate[0], &back));
+    for (int w = 0; w < back.ways; w++)
+        assert_memory_equal(back.way[w], f->leftover.way[w], 12 * sizeof(double));
+    json_decref(entry);
+    bad = r[16]; /* 20 kg in the middle */
+    assert_int_equal(uf_check_load(&b->rig.plate[0], &f->matrix, &back, &d.setup, &bad, false,
+                                   &limits, &row, sentence, &err),
+                     UF_OK);
+    if (!row.passed)
+        fail_msg("%s", sentence);
+    /* cell 2 hangs: its neighbours carry what it should, so that the sum is right */
+    double moved = bad.above_raw[5] * 0.3;
+    bad.above_raw[5] -= moved;
+    bad.above_raw[2] += moved / 2;
+    bad.above_raw[8] += moved / 2;
+    assert_int_equal(uf_check_load(&b->rig.plate[0], &f->matrix, &back, &d.setup, &bad, false,
+                                   &limits, &row, sentence, &err),
+                     UF_OK);
+    assert_false(row.passed);
+    assert_non_null(strstr(sentence, "a loose foot"));
+    uf_fit_free(f);
+    free(r);
+    free(number);
+    uf_document_free(&d);
+    free(b);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(captures_all),       cmocka_unit_test(goes_on_tomorrow),
-        cmocka_unit_test(rejects_what_moves), cmocka_unit_test(sees_a_wrong_load),
-        cmocka_unit_test(watches_the_drift),  cmocka_unit_test(a_full_disk_ends_it),
-        cmocka_unit_test(from_a_recording),   cmocka_unit_test(daily_check)};
+        cmocka_unit_test(captures_all),        cmocka_unit_test(goes_on_tomorrow),
+        cmocka_unit_test(rejects_what_moves),  cmocka_unit_test(sees_a_wrong_load),
+        cmocka_unit_test(watches_the_drift),   cmocka_unit_test(watches_creep),
+        cmocka_unit_test(a_full_disk_ends_it), cmocka_unit_test(from_a_recording),
+        cmocka_unit_test(daily_check),         cmocka_unit_test(loose_foot)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

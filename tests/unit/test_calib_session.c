@@ -137,8 +137,25 @@ static void figures_are_those_of_the_plate(void **state)
     struct uf_document d;
     struct uf_session s;
     uf_rig_example(&rig);
-    assert_int_equal(uf_document_from_json(&d, session_json(20, 2, NULL), "mem", &rig, &err),
-                     UF_OK);
+    json_t *json = session_json(20, 2, NULL), *raw = json_array(), *times = json_array();
+    json_t *last = json_array_get(json_object_get(json, "loads"), 27), *zero, *loaded;
+    zero = json_object_get(last, "zero_raw");
+    loaded = json_object_get(last, "loaded_raw");
+    for (int i = 0; i <= 40; i++) { /* 0.05 % more in 400 s: 0.03375 % from 30 s to 300 s */
+        json_t *mean = json_array();
+        for (size_t ch = 0; ch < json_array_size(zero); ch++) {
+            double z = json_number_value(json_array_get(zero, ch));
+            z = (z +
+                 json_number_value(json_array_get(json_object_get(last, "zero_after_raw"), ch))) /
+                2;
+            double above = json_number_value(json_array_get(loaded, ch)) - z;
+            json_array_append_new(mean, json_real(z + above * (1 + 0.0005 * i / 40)));
+        }
+        json_array_append_new(raw, mean);
+        json_array_append_new(times, json_real(10 * i));
+    }
+    json_object_set_new(last, "creep", json_pack("{s:o, s:o}", "t_s", times, "raw", raw));
+    assert_int_equal(uf_document_from_json(&d, json, "mem", &rig, &err), UF_OK);
     if (uf_session_solve(&s, &rig, &d, &err) != UF_OK)
         fail_msg("%s", err.text);
     const struct uf_quality *q = &s.plate[0].quality;
@@ -155,6 +172,7 @@ static void figures_are_those_of_the_plate(void **state)
     assert_true(q->zero_return_pct > 0.01 && q->zero_return_pct < 0.3); /* 0.14 N of 196 N, 1 SD */
     for (int i = 0; i < 25; i++)
         assert_true(s.plate[0].cop_mm[i / 5][i % 5] < 2);
+    assert_near(s.plate[0].creep_pct, 0.03375, 2e-4);
     uf_session_free(&s);
     uf_document_free(&d);
 }

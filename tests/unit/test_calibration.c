@@ -18,6 +18,84 @@ static double number(void)
     return 2.0 * rand() / RAND_MAX - 1;
 }
 
+/* Four vertical corner cells, and horizontal ones at the places given: x outputs, then y outputs.
+ */
+static bool knows_turn(const double x_at_mm[][2], int n_x, const double y_at_mm[][2], int n_y)
+{
+    struct uf_plate plate = {.cells = 4 + n_x + n_y};
+    struct uf_cell_matrix cells[UF_CELLS_MAX];
+    memset(cells, 0, sizeof cells);
+    for (int i = 0; i < plate.cells; i++) {
+        struct uf_cell *c = &plate.cell[i];
+        int axis = i < 4 ? 2 : i < 4 + n_x ? 0 : 1;
+        c->x_mm = i < 4 ? (i % 2 ? 150 : -150) : axis == 0 ? x_at_mm[i - 4][0] : 0;
+        c->y_mm = i < 4 ? (i / 2 ? 200 : -200) : axis == 0 ? x_at_mm[i - 4][1] : 0;
+        if (axis == 1) {
+            c->x_mm = y_at_mm[i - 4 - n_x][0];
+            c->y_mm = y_at_mm[i - 4 - n_x][1];
+        }
+        c->channel[0] = c->channel[1] = c->channel[2] = -1;
+        c->channel[axis] = i;
+        cells[i].k[axis][axis] = 1e-3;
+    }
+    struct uf_plate_matrix m;
+    uf_compose_cells(&plate, cells, &m);
+    assert_true(m.known[UF_FX] && m.known[UF_FY] && m.known[UF_FZ]);
+    return m.known[UF_MZ];
+}
+
+/* A moment about z is seen only where the horizontal lines of action do not meet in one point. */
+static void test_turn_needs_lines_apart(void **state)
+{
+    (void)state;
+    static const double x_left[][2] = {{-150, 0}}, x_corner[][2] = {{-150, 180}};
+    static const double y_on_a_line[][2] = {{0, -200}, {0, 200}};
+    static const double y_apart[][2] = {{-150, 0}, {150, 0}};
+    static const double x_pair[][2] = {{0, -200}, {0, 200}}, y_one[][2] = {{150, 0}};
+    assert_false(knows_turn(x_left, 1, y_on_a_line, 2));   /* all through the middle */
+    assert_false(knows_turn(x_corner, 1, y_on_a_line, 2)); /* all through (0, 180) */
+    assert_true(knows_turn(x_left, 1, y_apart, 2));
+    assert_true(knows_turn(x_pair, 2, y_one, 1));
+    assert_false(knows_turn(x_left, 1, y_one, 1)); /* two lines always meet */
+}
+
+static void absurd(const struct uf_rig *rig, const struct uf_calibration *cal, const char *words)
+{
+    struct uf_error err;
+    assert_int_equal(uf_calibration_plausible(rig, cal, &err), UF_EINVAL);
+    if (!strstr(err.text, words))
+        fail_msg("\"%s\" does not say \"%s\"", err.text, words);
+}
+
+static void test_absurd_calibrations(void **state)
+{
+    (void)state;
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct uf_calibration good, bad;
+    uf_calibration_nominal(&rig, &good);
+    assert_int_equal(uf_calibration_plausible(&rig, &good, NULL), UF_OK);
+    int ch = rig.plate[1].cell[2].channel[2];
+    bad = good;
+    bad.plate[1].c[UF_FZ][ch] *= -1;
+    absurd(&rig, &bad, "the sign is turned round");
+    bad = good;
+    bad.plate[1].c[UF_FZ][ch] = 0;
+    absurd(&rig, &bad, "right plate, cell 3");
+    bad = good;
+    for (int c = 0; c < 24; c++)
+        bad.plate[0].c[UF_FZ][c] /= 9.81; /* kg for N */
+    absurd(&rig, &bad, "0.102 times");
+    bad = good;
+    for (int c = 0; c < 24; c++)
+        bad.plate[0].c[UF_MX][c] *= 1000;
+    absurd(&rig, &bad, "not N mm");
+    bad = good; /* a component that is not known is no fault */
+    bad.plate[0].known[UF_MX] = false;
+    bad.plate[0].c[UF_MX][0] = 1e30;
+    assert_int_equal(uf_calibration_plausible(&rig, &bad, NULL), UF_OK);
+}
+
 /* Cells anywhere, turned anyhow, with cross-talk: the wrench of random counts is the sum of each
  * cell's turned force and r x F. */
 static void test_compose(void **state)
@@ -277,6 +355,8 @@ static void test_json_mistakes(void **state)
     refused("{}", "the calibration has no list \"plates\"");
     refused("{\"plates\":[]}",
             "the calibration has no entry for the single plate of the rig \"exa");
+    refused("{\"name\": \"two\\nlines\", \"plates\": []}",
+            "the calibration's \"name\" holds a control character");
     refused("{\"uuid\":5,\"plates\":[]}", "the calibration's \"uuid\" must be text of at most 36");
     refused("{\"uuid\":\"0b9c7e1a-12ab-4cde-8f01-23456789abc\",\"plates\":[]}",
             "the calibration's \"uuid\" is \"0b9c7e1a-12ab-4cde-8f01-23456789abc\", not a UUID");
@@ -349,9 +429,14 @@ static void test_json_mistakes(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_compose),    cmocka_unit_test(test_known),
-        cmocka_unit_test(test_nominal),    cmocka_unit_test(test_json_round_trip),
-        cmocka_unit_test(test_json_cells), cmocka_unit_test(test_json_mistakes),
+        cmocka_unit_test(test_compose),
+        cmocka_unit_test(test_turn_needs_lines_apart),
+        cmocka_unit_test(test_absurd_calibrations),
+        cmocka_unit_test(test_known),
+        cmocka_unit_test(test_nominal),
+        cmocka_unit_test(test_json_round_trip),
+        cmocka_unit_test(test_json_cells),
+        cmocka_unit_test(test_json_mistakes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

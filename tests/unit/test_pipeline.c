@@ -44,16 +44,23 @@ struct stream {
     uint32_t t_us;
     uint32_t noise;
     int channels;
+    uint16_t promised_hz; /* 0: the true one, 1000 */
+    bool clock_stands, railed;
 };
 
-static void say_hello(struct stream *s)
+static void say_hello_of(struct stream *s, uint16_t rate_hz)
 {
     struct uf_enc_hello h = {.channels = (uint8_t)s->channels,
                              .adc_bits = 24,
-                             .rate_hz = 1000,
+                             .rate_hz = rate_hz,
                              .firmware = 3,
                              .board_id = {1, 2, 3, 4, 5, 6, 7, 8}};
     s->n += uf_enc_hello(s->bytes + s->n, BYTES_MAX - s->n, &h);
+}
+
+static void say_hello(struct stream *s)
+{
+    say_hello_of(s, s->promised_hz ? s->promised_hz : 1000);
 }
 
 /* Appends EMPTY_S of empty plates and then the shape; strike_s after its beginning, 0: none. */
@@ -80,7 +87,10 @@ static void append(struct stream *s, const struct knot *k, size_t n, double stri
         }
         struct uf_enc_sample e = {
             .seq = s->seq++, .t_us = s->t_us, .channels = (uint8_t)s->channels, .counts = counts};
-        s->t_us += 1000;
+        if (!s->clock_stands)
+            s->t_us += 1000;
+        if (s->railed)
+            counts[5] = 8388607;
         if (strike_s > 0 && t_s >= strike_s && t_s < strike_s + 0.005)
             e.inputs = UF_INPUT_STRIKE;
         if (i % 1000 == 0)
@@ -103,6 +113,7 @@ struct heard {
     struct uf_error err;
     enum uf_stance stance;
     double live_total_n; /* at the last sample */
+    struct uf_pipeline_doubts doubts;
 };
 
 static void hear(struct uf_pipeline *p, const struct uf_pipeline_event *e, struct heard *h)
@@ -161,6 +172,7 @@ static struct heard play(const struct stream *s, const struct uf_rig *rig,
         uf_pipeline_finish(p, &e, &h.err);
         hear(p, &e, &h);
     } while (e.kind != UF_PIPE_NONE);
+    h.doubts = *uf_pipeline_doubts(p);
     uf_pipeline_free(p);
     return h;
 }
@@ -311,6 +323,67 @@ static void a_board_with_too_few_channels_is_told(void **state)
     free(s.bytes);
 }
 
+/* HELLO says what is not so: that is said once, and the swing is found and flagged all the same. */
+static void an_untrue_rate_is_told(void **state)
+{
+    (void)state;
+    static const uint16_t promised[] = {150, 500, 2000, 10000};
+    for (size_t i = 0; i < sizeof promised / sizeof promised[0]; i++) {
+        struct stream s = begin(24);
+        s.promised_hz = promised[i];
+        append(&s, swing_shape, SHAPE_N, 0);
+        struct uf_rig rig;
+        uf_rig_example(&rig);
+        struct heard h = play(&s, &rig, &settings, 4096);
+        assert_int_equal(h.errors, 1);
+        assert_non_null(strstr(h.err.text, "sends 1000 by its own clock"));
+        assert_int_equal(h.swings, 1);
+        assert_true(h.capture[0]->quiet_known);
+        struct uf_calibration cal;
+        uf_calibration_nominal(&rig, &cal);
+        struct uf_analysis_settings how;
+        uf_analysis_defaults(&how);
+        struct uf_analysis *a;
+        assert_int_equal(uf_analyse(h.capture[0], &rig, &cal, &how, &a, NULL), 0);
+        assert_true(a->flags & UF_FLAG_RATE);
+        assert_true(fabs(a->value[UF_M_lead_vertical_peak_bw] - 1.15) < 0.01);
+        uf_analysis_free(a);
+        forget(&h);
+        free(s.bytes);
+    }
+}
+
+static void a_clock_that_stands_is_told(void **state)
+{
+    (void)state;
+    struct stream s = begin(24);
+    s.clock_stands = true;
+    append(&s, swing_shape, SHAPE_N, 0);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard h = play(&s, &rig, &settings, 4096);
+    assert_int_equal(h.errors, 1);
+    assert_non_null(strstr(h.err.text, "clock stands"));
+    free(s.bytes);
+}
+
+/* A channel at its rail is no zero, whatever the board says of it. */
+static void a_railed_channel_is_no_zero(void **state)
+{
+    (void)state;
+    static const struct knot nobody[] = {{0, 0, 0}, {2, 0, 0}};
+    struct stream s = begin(24);
+    s.railed = true;
+    append(&s, nobody, 2, 0);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard h = play(&s, &rig, &settings, 4096);
+    assert_int_equal(h.tares, 0);
+    assert_int_equal(h.doubts.rail, (int)(1000 * (EMPTY_S + 2)));
+    assert_int_equal(h.doubts.overrun, 0);
+    free(s.bytes);
+}
+
 /* The board restarts between two swings: both are there, and no window reaches over the restart. */
 static void a_reboot_between_swings(void **state)
 {
@@ -352,6 +425,9 @@ int main(void)
         cmocka_unit_test(a_mirrored_lesson_gives_the_same_numbers),
         cmocka_unit_test(the_wrong_hand_loses_no_swing),
         cmocka_unit_test(a_board_with_too_few_channels_is_told),
+        cmocka_unit_test(an_untrue_rate_is_told),
+        cmocka_unit_test(a_clock_that_stands_is_told),
+        cmocka_unit_test(a_railed_channel_is_no_zero),
         cmocka_unit_test(a_reboot_between_swings),
         cmocka_unit_test(live_values_show_the_weight),
     };

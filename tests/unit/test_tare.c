@@ -270,6 +270,19 @@ static void test_breaks_restart_the_stretch(void **state)
     assert_int_equal(s.events, 1);
     uf_tare_free(s.tare);
 
+    /* the board doubts 1 % of its samples: as if they were lost */
+    scene_start(&s, NULL);
+    for (int i = 0; i < 21; i++) {
+        s.status = 0;
+        hold(&s, 0.099, 0, 0);
+        s.status = i % 2 ? UF_STATUS_EXCITATION : UF_STATUS_RAIL;
+        one(&s, 500, 0); /* and what it says with it counts for nothing */
+    }
+    assert_int_equal(s.events, 1);
+    assert_true(fabs(off_n(&s, 0)) < 0.05);
+    uf_tare_free(s.tare);
+
+    /* all of them */
     scene_start(&s, NULL);
     s.status = UF_STATUS_EXCITATION;
     assert_int_equal(hold(&s, 5, 0, 0), 0);
