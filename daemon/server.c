@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define PING_S      5  /* nothing heard for so long: ask whether it is still there, */
+#define PING_S      7  /* nothing heard for so long: ask whether it is still there, */
 #define HANG_UP_S   15 /* .. and give up after so long */
 #define KEEPALIVE_S 5
 #define FDS_MAX     1024

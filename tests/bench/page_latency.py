@@ -55,10 +55,8 @@ def latency(place):
         while not stop.is_set():
             due = start + seq / RATE_HZ
             time.sleep(max(0, due - time.monotonic()))
-            if seq % RATE_HZ == 0:
-                os.write(board.master, hello())
             t_us = seq * 1000
-            data = sample(seq, t_us)
+            data = (hello() if seq % RATE_HZ == 0 else b"") + sample(seq, t_us)
             try:
                 os.write(board.master, data)
             except BlockingIOError:

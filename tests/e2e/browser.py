@@ -136,4 +136,4 @@ class Socket:
         while True:
             opcode, payload = self.frame()
             if opcode == 8:
-                return payload[2:].decode()
+                return payload[2:].decode(errors="replace")

@@ -144,13 +144,18 @@ def test_limits(place):
     with Socket(port) as s:
         s.send_frame(2, b"{}")
         s.wait_close()
+    cut = daemon.ask()["counters"]["page_cut_off"]
     with Socket(port) as s:  # one question in pieces
         s.send_frame(1, b'{"ask":', final=False)
         s.send_frame(0, b'"nothing"}')
         check(s.wait("problem"), "in pieces")
-        for _ in range(60):
-            s.send({"ask": "nothing"})
-        check("too many questions" in s.wait_close(), "rate")
+        try:
+            for _ in range(60):
+                s.send({"ask": "nothing"})
+        except OSError:
+            pass
+        s.wait_close() # its reason may be lost: what we sent too much is answered with a reset
+    check(daemon.ask()["counters"]["page_cut_off"] == cut + 1, "rate")
     everybody = []
     for _ in range(24):
         everybody.append(Socket(port))
@@ -240,8 +245,8 @@ def test_port_in_use(place):
 def test_rude(place):
     """Malformed, oversized and slow senders: no sample is lost, and the page is still there."""
     daemon, port = start(place)
-    sim = place.sim("--lesson", "walk_on,stand:12", "--pty", place.path("board"), wait=False)
-    before = daemon.wait_status(lambda s: s["samples"] > 1000, "receiving")
+    sim = place.sim("--rate", "250", "--lesson", "walk_on,stand:12", "--pty", place.path("board"), wait=False)
+    before = daemon.wait_status(lambda s: s["samples"] > 100, "receiving")
     slow = []
     for i in range(20):  # heads that never end
         s = socket.create_connection(("127.0.0.1", port))
@@ -276,7 +281,7 @@ def test_rude(place):
         s.close()
     check(sim.wait(60) == 0, "the simulator ends")
     status = daemon.ask()
-    check(status["samples"] > 10000 and (status["lost"], status["bad"]) ==
+    check(status["samples"] > 2500 and (status["lost"], status["bad"]) ==
           (before["lost"], before["bad"]), status["samples"], status["lost"], status["bad"])
     check(get(port)[0] == 200, "the page is still there")
     for s in lazy:
