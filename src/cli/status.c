@@ -102,7 +102,7 @@ static void add_golfer(struct uf_columns *t, const json_t *o)
     const json_t *cal = json_object_get(o, "calibration");
     char span[48] = "";
     line(t, "on the plates");
-    if (!json_is_string(json_object_get(o, "stance")))
+    if (json_is_false(json_object_get(o, "tared")))
         uf_columns_add(t, "not known before the plates have a zero; %s-handed", text_of(o, "hand"));
     else if (isnan(weight_n))
         uf_columns_add(t, "%s, weight not known; %s-handed", text_of(o, "stance"),
