@@ -78,11 +78,12 @@ def latency(place):
             first = first or now
             if now - first > 2 and m["t_dev_us"] in sent:
                 took.append(1e3 * (now - sent[m["t_dev_us"]]))
+    measured_s = time.monotonic() - first - 2
     stop.set()
     player.join()
     daemon.stop()
     took.sort()
-    rate = len(took) / seconds
+    rate = len(took) / measured_s
 
     def at(share):
         return took[min(len(took) - 1, int(share * len(took)))]
