@@ -13,15 +13,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define CLOCKMAP_S   60.0
-#define TARE_KEPT_S  (12 * 3600.0) /* a stored zero older than this is not begun with */
-#define SILENT_S     2.0           /* open for so long without a sample: say what is missing */
-#define DROP_S       10.0          /* ... and so long: let go of the line and try again */
-#define NOTE_EVERY_S 10.0          /* the board's own log lines are passed on so often at most */
-#define ZERO_WAIT_S  15.0          /* samples for so long without a zero: say what is missing */
-#define HELLO_MOST   3    /* boards on one line within HELLO_S: more are not told apart .. */
-#define HELLO_S      10.0 /* .. in the log any more */
-#define RATE_MARKS   21   /* ticks over which the rate is measured: 2 s */
+#define CLOCKMAP_S    60.0
+#define TARE_KEPT_S   (12 * 3600.0) /* a stored zero older than this is not begun with */
+#define SILENT_S      2.0           /* open for so long without a sample: say what is missing */
+#define DROP_S        10.0          /* ... and so long: let go of the line and try again */
+#define NOTE_EVERY_S  10.0          /* the board's own log lines are passed on so often at most */
+#define CLEAR_EVERY_S 10.0          /* the spool is played from there on after a crash */
+#define PAST_S        20.0          /* a swing that began before the start has ended by then */
+#define ZERO_WAIT_S   15.0          /* samples for so long without a zero: say what is missing */
+#define HELLO_MOST    3    /* boards on one line within HELLO_S: more are not told apart .. */
+#define HELLO_S       10.0 /* .. in the log any more */
+#define RATE_MARKS    21   /* ticks over which the rate is measured: 2 s */
 
 _Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
 
@@ -51,6 +53,10 @@ struct uf_acquire {
     int64_t opened_mono_us, sample_mono_us, note_mono_us;
     uint64_t bytes_since_open, reboots, strange_hellos;
     bool clock_fed;
+    struct uf_spool_state spooled; /* what the spool knows of the chain */
+    int64_t past_dev_us; /* up to here an earlier run may have stored; -1: there was none */
+    int64_t clear_mono_us;
+    bool clear_due;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
     bool zero_missed; /* it was said that there is none yet */
@@ -144,9 +150,55 @@ static void wait_for_store(struct uf_acquire *a)
     }
 }
 
+/* ---- the spool ---- */
+
+static void spool_state(struct uf_acquire *a, enum uf_spool_kind kind)
+{
+    if (a->c.spool)
+        uf_spool_state(a->c.spool, kind, &a->spooled);
+}
+
+static void spool_clear(struct uf_acquire *a, const struct uf_store_status *s)
+{
+    a->spooled.stored_id =
+        s->last_swing_id > a->spooled.stored_id ? s->last_swing_id : a->spooled.stored_id;
+    a->clear_due = false;
+    a->clear_mono_us = uf_clock_mono_us();
+    uf_spool_clear(a->c.spool, a->spooled.stored_id);
+}
+
+/* Says now and then that all that was found is stored, when it is. */
+static void tell_spool(struct uf_acquire *a, int64_t now_us)
+{
+    struct uf_store_status s;
+    if (!a->c.spool ||
+        (!a->clear_due && now_us - a->clear_mono_us < (int64_t)(1e6 * CLEAR_EVERY_S)))
+        return;
+    if (a->past_dev_us >= 0 && a->newest_dev_us < a->past_dev_us + (int64_t)(1e6 * PAST_S))
+        return;
+    a->past_dev_us = -1;
+    uf_store_thread_status(a->c.store, &s);
+    if (s.waiting == 0 && s.lost == 0)
+        spool_clear(a, &s);
+}
+
+void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored)
+{
+    struct uf_store_status s;
+    if (!a->c.spool)
+        return;
+    uf_store_thread_status(a->c.store, &s);
+    if (all_stored && s.lost == 0)
+        spool_clear(a, &s);
+    uf_spool_mark(a->c.spool, UF_SPOOL_END);
+}
+
+/* ---- swings and zeros ---- */
+
 static void take_swing(struct uf_acquire *a, struct uf_capture *capture)
 {
     a->swings++;
+    a->clear_due = true;
     struct uf_job *job = uf_job_new(UF_JOB_SWING);
     if (!job) {
         uf_capture_free(capture);
@@ -154,6 +206,8 @@ static void take_swing(struct uf_acquire *a, struct uf_capture *capture)
         return;
     }
     job->capture = capture;
+    job->maybe_stored = a->past_dev_us >= 0 && capture->start_dev_us <= a->past_dev_us;
+    job->stored_after = a->spooled.stored_id;
     job->utc_us = utc_of(a, capture->trigger_dev_us);
     job->drift_ppm = drift_ppm(a);
     job->calibration = a->calibration;
@@ -172,6 +226,10 @@ static void take_tare(struct uf_acquire *a, const struct uf_tare_event *tare)
     const struct uf_rig *rig = &a->c.config->rig;
     a->tare_mono_us = uf_clock_mono_us();
     a->has_tare = true;
+    a->spooled.has_tare = true;
+    a->spooled.tare_utc_us = uf_clock_utc_us();
+    memcpy(a->spooled.tare_raw, tare->tare_raw, sizeof a->spooled.tare_raw);
+    spool_state(a, UF_SPOOL_STATE);
     for (int p = 0; tare->look && p < rig->plates; p++)
         if (fabs(tare->total_drift_n[p]) > a->c.config->pipeline.tare.warn_n)
             uf_log(UF_LOG_WARNING,
@@ -317,6 +375,8 @@ static void opened(void *who)
     struct uf_acquire *a = who;
     uf_gate_shut(a->gate);
     uf_pipeline_line_cut(a->pipeline);
+    if (a->c.spool)
+        uf_spool_mark(a->c.spool, UF_SPOOL_CUT);
     uf_clockmap_reset(a->clockmap);
     a->clock_fed = false;
     a->opened_mono_us = uf_clock_mono_us();
@@ -390,6 +450,8 @@ static void bytes_came(void *who, const uint8_t *bytes, size_t n)
     case UF_GATE_PASS:
         if (a->c.recorder)
             uf_recorder_put(a->c.recorder, bytes, n);
+        if (a->c.spool)
+            uf_spool_bytes(a->c.spool, bytes, n);
         feed(a, bytes, n, now_us);
     }
 }
@@ -482,6 +544,7 @@ void uf_acquire_tick(struct uf_acquire *a)
     a->marks[a->next_mark] = (struct mark){now_us, uf_pipeline_counts(a->pipeline)->samples};
     a->next_mark = (a->next_mark + 1) % RATE_MARKS;
     look_for_silence(a, now_us);
+    tell_spool(a, now_us);
 }
 
 static double measured_rate_hz(const struct uf_acquire *a)
@@ -520,6 +583,37 @@ void uf_acquire_finish(struct uf_acquire *a)
 
 /* ---- life ---- */
 
+/* With the chain of the run before, in the midst of whatever it was. */
+static void go_on(struct uf_acquire *a, struct uf_past *past)
+{
+    a->pipeline = past->pipeline;
+    past->pipeline = NULL;
+    a->spooled = past->state;
+    a->hand = past->state.hand;
+    a->newest_dev_us = a->past_dev_us = past->newest_dev_us;
+    a->reboots = uf_pipeline_counts(a->pipeline)->reboots;
+    a->has_tare = past->state.has_tare;
+    a->tare_mono_us = uf_clock_mono_us() - (uf_clock_utc_us() - past->state.tare_utc_us);
+    uf_pipeline_set_calibration(a->pipeline, &a->calibration);
+    spool_state(a, UF_SPOOL_STATE);
+}
+
+/* start: with its zero; NULL: without one. */
+static int begin(struct uf_acquire *a, const struct uf_store_start *start, struct uf_error *err)
+{
+    const struct uf_config *c = a->c.config;
+    a->spooled.hand = a->hand;
+    a->spooled.has_tare = start != NULL;
+    a->spooled.stored_id = a->c.start->newest_swing_id;
+    if (start) {
+        a->spooled.tare_utc_us = start->tare_utc_us;
+        memcpy(a->spooled.tare_raw, start->tare_raw, sizeof a->spooled.tare_raw);
+    }
+    spool_state(a, UF_SPOOL_START);
+    return uf_pipeline_new(&a->pipeline, &c->pipeline, &c->rig, &a->calibration,
+                           start ? start->tare_raw : NULL, err);
+}
+
 int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *config,
                    struct uf_error *err)
 {
@@ -534,7 +628,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     a->calibration = start->calibration;
     a->calibration_id = start->calibration_id;
     a->hand = c->pipeline.hand;
-    a->newest_dev_us = -1;
+    a->newest_dev_us = a->past_dev_us = -1;
+    a->clear_due = true;
     snprintf(a->text, sizeof a->text, "opening %s", c->link.device);
     /* A recording brings its own zero: one of today would make other numbers of it. */
     double age_s = 1e-6 * (double)(uf_clock_utc_us() - start->tare_utc_us);
@@ -544,9 +639,10 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     int rc = uf_gate_new(&a->gate, c->link.form, c->link.board_id, &c->rig, err);
     if (!rc)
         rc = uf_clockmap_new(&a->clockmap, CLOCKMAP_S, err);
-    if (!rc)
-        rc = uf_pipeline_new(&a->pipeline, &c->pipeline, &c->rig, &a->calibration,
-                             keep ? start->tare_raw : NULL, err);
+    if (!rc && config->past && config->past->pipeline)
+        go_on(a, config->past);
+    else if (!rc)
+        rc = begin(a, keep ? start : NULL, err);
     if (rc) {
         uf_acquire_free(a);
         return rc;
@@ -592,12 +688,16 @@ void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibratio
 void uf_acquire_request_tare(struct uf_acquire *a)
 {
     uf_pipeline_request_tare(a->pipeline);
+    if (a->c.spool)
+        uf_spool_mark(a->c.spool, UF_SPOOL_ZERO);
 }
 
 void uf_acquire_set_hand(struct uf_acquire *a, enum uf_hand hand)
 {
     a->hand = hand;
     uf_pipeline_set_hand(a->pipeline, hand);
+    a->spooled.hand = hand;
+    spool_state(a, UF_SPOOL_STATE);
 }
 
 void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)

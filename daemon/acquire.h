@@ -8,6 +8,8 @@
 #include "config/config.h"
 #include "daemon/link.h"
 #include "daemon/recorder.h"
+#include "daemon/recover.h"
+#include "daemon/spool.h"
 #include "daemon/store_sink.h"
 #include "daemon/store_thread.h"
 
@@ -23,6 +25,8 @@ struct uf_acquire_config {
     const struct uf_store_start *start;
     struct uf_store_thread *store;
     struct uf_recorder *recorder;                   /* NULL: no recording */
+    struct uf_spool *spool;                         /* NULL: none */
+    struct uf_past *past;                           /* what it goes on from: its chain is taken */
     void (*changed)(void *who);                     /* the state did */
     void (*samples)(void *who);                     /* some have come; once a read of the line */
     void (*ended)(void *who, const char *sentence); /* as uf_link_owner.ended */
@@ -69,6 +73,8 @@ void uf_acquire_store_changed(struct uf_acquire *a);
 void uf_acquire_finish(struct uf_acquire *a);
 
 void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibration *cal, int64_t id);
+/* The end: what is not stored, if anything, is left to the next start. */
+void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored);
 void uf_acquire_request_tare(struct uf_acquire *a);
 void uf_acquire_set_hand(struct uf_acquire *a, enum uf_hand hand);
 

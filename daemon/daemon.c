@@ -119,17 +119,43 @@ static void recorder_stopped(void *who)
     part_stopped(who);
 }
 
+static void spool_stopped(void *who)
+{
+    part_stopped(who);
+}
+
+/* The spool has the bytes of all swings that are not stored. */
+static bool spool_keeps(struct uf_daemon *d)
+{
+    struct uf_spool_status s;
+    if (!d->spool)
+        return false;
+    uf_spool_status(d->spool, &s);
+    return s.lost == 0 && !s.failing;
+}
+
 static void store_stopped(void *who, int left)
 {
     struct uf_daemon *d = who;
-    if (left > 0) {
+    uf_acquire_close_spool(d->acquire, left == 0);
+    if (left > 0 && spool_keeps(d)) {
+        struct uf_store_status s;
+        uf_store_thread_status(d->store, &s);
+        uf_log(UF_LOG_ERROR,
+               "%d swing%s could not be stored and wait%s in %s for the next start: %s", left,
+               left == 1 ? "" : "s", left == 1 ? "s" : "", d->spool_folder, s.problem);
+        d->exit_code = 1;
+    } else if (left > 0) {
         struct uf_store_status s;
         uf_store_thread_status(d->store, &s);
         uf_log(UF_LOG_ERROR, "%d swing%s could not be stored and %s lost: %s", left,
                left == 1 ? "" : "s", left == 1 ? "is" : "are", s.problem);
         d->exit_code = 1;
     }
-    part_stopped(d);
+    if (d->spool)
+        uf_spool_stop(d->spool, spool_stopped, d);
+    else
+        part_stopped(d);
 }
 
 static void out_of_patience(uv_timer_t *timer)
@@ -377,6 +403,62 @@ void uf_daemon_stop_store(struct uf_daemon *d)
     uf_store_thread_free(d->store);
 }
 
+/* A spool that can't be is a state to be seen to, no reason not to measure. */
+int uf_daemon_start_spool(struct uf_daemon *d, struct uf_error *err)
+{
+    const struct uf_daemon_settings *s = &d->config.daemon;
+    uf_config_spool_folder(&d->config, d->spool_folder);
+    if (s->spool_hours <= 0 || d->config.link.type == UF_LINK_REPLAY)
+        return UF_OK;
+    const struct uf_spool_config config = {
+        .loop = &d->loop, .folder = d->spool_folder, .hours = s->spool_hours, .mb = s->spool_mb};
+    int rc = uf_spool_new(&d->spool, &config, err);
+    d->sources.spool = d->spool;
+    if (rc == UF_OK || rc == UF_EBUSY)
+        return rc;
+    uf_log(UF_LOG_ERROR, "spool: %s; going on without: a crash would lose what is not stored yet",
+           err->text);
+    memcpy(d->sources.no_spool, err->text, sizeof d->sources.no_spool);
+    return UF_OK;
+}
+
+void uf_daemon_stop_spool(struct uf_daemon *d)
+{
+    uf_spool_free(d->spool);
+}
+
+static void swing_again(void *who, struct uf_job *job)
+{
+    struct uf_daemon *d = who;
+    if (!uf_store_thread_put(d->store, job))
+        uf_log(UF_LOG_ERROR, "a swing of before the start waits in the spool: no memory");
+}
+
+int uf_daemon_start_recovery(struct uf_daemon *d, struct uf_error *err)
+{
+    struct uf_recovered found;
+    if (!d->spool)
+        return UF_OK;
+    (void)uf_notify_status(d->notify, "looking for swings that the last run did not store");
+    int rc =
+        uf_recover(d->spool_folder, &d->config, &d->start, swing_again, d, &d->past, &found, err);
+    if (rc)
+        uf_log(UF_LOG_ERROR, "spool: %s; what it holds of before the start is not looked at",
+               err->text);
+    if (found.looked)
+        uf_log(UF_LOG_NOTICE,
+               "spool: the last run did not end in order; played its last %.0f s, found %d swing%s "
+               "that it may not have stored%s",
+               found.span_s, found.swings, found.swings == 1 ? "" : "s",
+               d->past.pipeline ? ", going on from there" : "");
+    return uf_spool_start(d->spool, err);
+}
+
+void uf_daemon_stop_recovery(struct uf_daemon *d)
+{
+    uf_pipeline_free(d->past.pipeline); /* where nobody took it */
+}
+
 int uf_daemon_start_acquire(struct uf_daemon *d, struct uf_error *err)
 {
     const struct uf_acquire_config config = {
@@ -384,6 +466,8 @@ int uf_daemon_start_acquire(struct uf_daemon *d, struct uf_error *err)
         .start = &d->start,
         .store = d->store,
         .recorder = d->recorder,
+        .spool = d->spool,
+        .past = &d->past,
         .changed = state_changed,
         .samples = samples_came,
         .ended = link_ended,

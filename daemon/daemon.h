@@ -20,6 +20,9 @@ struct uf_daemon {
     struct uf_store_sink sink; /* until the store thread has it; who NULL: none */
     struct uf_store_start start;
     struct uf_recorder *recorder;
+    char spool_folder[UF_PATH_MAX + 8];
+    struct uf_spool *spool;
+    struct uf_past past;
     struct uf_control *control;
     struct uf_store_thread *store;
     struct uf_acquire *acquire;
@@ -34,7 +37,7 @@ struct uf_daemon {
     unsigned ticks;
     bool ready;
     bool stopping;
-    int parts_to_stop; /* store, recorder */
+    int parts_to_stop; /* store, recorder, spool */
     int exit_code;
 };
 
@@ -46,6 +49,8 @@ int uf_daemon_start_database(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_recorder(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_control(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err);
+int uf_daemon_start_spool(struct uf_daemon *d, struct uf_error *err);
+int uf_daemon_start_recovery(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_acquire(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_page(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_link(struct uf_daemon *d, struct uf_error *err);
@@ -63,6 +68,8 @@ void uf_daemon_stop_acquire(struct uf_daemon *d);
 void uf_daemon_stop_store(struct uf_daemon *d);
 void uf_daemon_stop_control(struct uf_daemon *d);
 void uf_daemon_stop_recorder(struct uf_daemon *d);
+void uf_daemon_stop_recovery(struct uf_daemon *d);
+void uf_daemon_stop_spool(struct uf_daemon *d);
 void uf_daemon_stop_database(struct uf_daemon *d);
 void uf_daemon_stop_notify(struct uf_daemon *d);
 void uf_daemon_stop_loop(struct uf_daemon *d);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT
  * underfootd: reads a board with force plates, finds swings, stores them. Here: what is started, in
- * which order, and the same in the other direction. Two threads: the loop (this one), which never
- * waits for a disk, and the store's. */
+ * which order, and the same in the other direction. Three threads: the loop (this one), which never
+ * waits for a disk, the store's and the spool's. */
 #include "base/log.h"
 #include "daemon/check.h"
 #include "daemon/daemon.h"
@@ -16,8 +16,10 @@ static int run(const struct uf_config *config)
 {
     struct uf_error err = {0};
     struct uf_daemon *d = calloc(1, sizeof *d);
-    if (!d)
+    if (!d) {
+        uf_log(UF_LOG_ERROR, "no memory to begin with");
         return EXIT_FAILED;
+    }
     d->config = *config;
 
     int rc = uf_check_paths(&d->config, &err);
@@ -33,6 +35,10 @@ static int run(const struct uf_config *config)
         rc = uf_daemon_start_database(d, &err);
     if (!rc)
         rc = uf_daemon_start_store(d, &err);
+    if (!rc)
+        rc = uf_daemon_start_spool(d, &err);
+    if (!rc)
+        rc = uf_daemon_start_recovery(d, &err);
     if (!rc)
         rc = uf_daemon_start_acquire(d, &err);
     if (!rc)
@@ -54,6 +60,8 @@ static int run(const struct uf_config *config)
     uf_daemon_stop_link(d);
     uf_daemon_stop_page(d);
     uf_daemon_stop_acquire(d);
+    uf_daemon_stop_recovery(d);
+    uf_daemon_stop_spool(d);
     uf_daemon_stop_store(d);
     uf_daemon_stop_database(d);
     uf_daemon_stop_recorder(d);

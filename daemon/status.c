@@ -171,6 +171,20 @@ static json_t *recording_json(const struct uf_status_sources *s)
                      "problem", r.problem);
 }
 
+static json_t *spool_json(const struct uf_status_sources *s)
+{
+    struct uf_spool_status p = {.failing = true};
+    if (s->spool)
+        uf_spool_status(s->spool, &p);
+    else if (*s->no_spool)
+        memcpy(p.problem, s->no_spool, sizeof p.problem);
+    else
+        return json_null();
+    return json_pack("{s:b, s:s, s:I, s:I, s:i}", "failing", p.failing, "problem", p.problem,
+                     "bytes", (json_int_t)p.written, "lost_bytes", (json_int_t)p.lost, "segments",
+                     p.segments);
+}
+
 json_t *uf_status_json(const struct uf_status_sources *s)
 {
     struct uf_acquire_status a;
@@ -213,6 +227,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"store_state", json_string(uf_store_state_name(store.state))},
         {"store_problem", *store.problem ? json_string(store.problem) : json_null()},
         {"recording", recording_json(s)},
+        {"spool", spool_json(s)},
         {"uptime_s", number(1e-6 * (double)(uf_clock_mono_us() - s->started_mono_us))},
         {"version", json_string(UF_VERSION)},
         {"page_port", s->page ? json_integer(uf_page_port(s->page)) : json_null()},

@@ -20,6 +20,8 @@ struct uf_status_sources {
     struct uf_recorder *recorder; /* NULL: none */
     struct uf_control *control;   /* NULL: not yet */
     const struct uf_page *page;   /* NULL: not served */
+    struct uf_spool *spool;       /* NULL: none */
+    char no_spool[480];           /* why none, though there should be one */
     /* A loop that comes late by more than UF_LOOP_LATE_MS may have cost samples: the kernel keeps
      * 4 KB of a tty, 47 ms of 24 channels at 1 kHz. */
     uint64_t loop_stalls;

@@ -4,7 +4,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
-#include "store/store.h"
+#include "store/recovery.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -14,21 +14,46 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#define TAKEN_MAX 1000 /* the first so many; a crash leaves a handful at most */
+
 struct sink {
     struct uf_store *store;
     const struct uf_config *config; /* not changed while the daemon runs */
     int64_t rig_id, session_id;
     int lock_fd;
+    int64_t taken[TAKEN_MAX]; /* rows that turned out to be swings that were found again */
+    size_t taken_n;
 };
 
 /* ---- jobs; store thread ---- */
+
+/* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known.
+ * *session_id: the one that it belongs to. */
+static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, struct uf_error *err)
+{
+    int rc = uf_store_swing_find(s->store, job->capture, job->stored_after, s->taken, s->taken_n,
+                                 &job->swing_id, err);
+    if (rc == UF_OK) {
+        job->was_stored = true;
+        if (s->taken_n < TAKEN_MAX)
+            s->taken[s->taken_n++] = job->swing_id;
+        return 1;
+    }
+    if (rc == UF_ENOTFOUND)
+        rc = uf_store_session_at(s->store, job->utc_us, session_id, err);
+    return rc == UF_ENOTFOUND ? UF_OK : rc;
+}
 
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     struct uf_given given;
     char basis[UF_BASIS_SIZE];
+    int64_t session_id = s->session_id;
+    int known = job->maybe_stored ? find_again(s, job, &session_id, err) : 0;
+    if (known)
+        return known > 0 ? UF_OK : known;
     const struct uf_swing_meta meta = {
-        .session_id = s->session_id,
+        .session_id = session_id,
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
@@ -51,6 +76,12 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
                                 &job->swing_id, err);
     if (!rc && analysis)
         job->flags = analysis->flags;
+    if (!rc && job->maybe_stored) {
+        if (s->taken_n < TAKEN_MAX) /* a second one with the same counts is another swing */
+            s->taken[s->taken_n++] = job->swing_id;
+        uf_log(UF_LOG_NOTICE, "store: swing %lld comes from before the start",
+               (long long)job->swing_id);
+    }
     uf_analysis_free(analysis);
     return rc;
 }
@@ -139,6 +170,9 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     rc = uf_store_tare_last(s->store, start->rig_id, start->tare_raw, &start->tare_utc_us, err);
     start->has_tare = rc == UF_OK;
     if (rc && rc != UF_ENOTFOUND)
+        return rc;
+    rc = uf_store_swing_newest(s->store, &start->newest_swing_id, err);
+    if (rc)
         return rc;
     rc = uf_store_session_open(s->store, start->rig_id, uf_clock_utc_us(), &start->session_id, err);
     s->rig_id = start->rig_id;

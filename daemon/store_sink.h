@@ -11,7 +11,8 @@
 /* What the daemon must know of the database before it begins. */
 struct uf_store_start {
     int64_t rig_id, session_id;
-    int64_t calibration_id; /* 0: nominal, from the data sheets */
+    int64_t newest_swing_id; /* 0: none yet */
+    int64_t calibration_id;  /* 0: nominal, from the data sheets */
     struct uf_calibration calibration;
     bool has_tare;
     double tare_raw[UF_CHANNELS_MAX];

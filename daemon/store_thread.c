@@ -138,7 +138,7 @@ static void finish_locked(struct uf_store_thread *t)
     struct uf_job *job = t->queue.first;
     s->problem[0] = '\0';
     if (job->kind == UF_JOB_SWING) {
-        s->stored++;
+        s->stored += !job->was_stored;
         s->last_swing_id = job->swing_id;
         s->last_swing_utc_us = job->utc_us;
         s->last_swing_flags = job->flags;

@@ -34,7 +34,10 @@ struct uf_job {
     double drift_ppm;                  /* of the board's clock; NAN: not known */
     struct uf_calibration calibration; /* in force at capture; CALIBRATION: the result */
     int64_t calibration_id;            /* 0: nominal; result -1: could not be read */
+    bool maybe_stored;                 /* found again after a crash: may be stored already, */
+    int64_t stored_after;              /* then with a greater id than this */
     int64_t swing_id;                  /* result */
+    bool was_stored;                   /* result: it was there */
     uint32_t flags;                    /* result: UF_FLAG_* */
     /* TARE */
     struct uf_tare_event tare;

@@ -84,6 +84,16 @@ static const struct uf_cli_command commands[] = {
      .more = "Asks the running daemon. Exit status 3 when none answers.",
      .options = {JSON_OPTION},
      .run = uf_cli_status},
+    {.name = "doctor",
+     .operands = "",
+     .summary = "look at everything, and say what to do",
+     .more =
+         "Settings, database, spool, disk, device, daemon, zero, calibration and clock: one line\n"
+         "each, with what to do where something is wrong. Changes nothing. Exit status 1 when\n"
+         "something is wrong. As root it sees what the daemon's own user may and may not do.",
+     .options = {{"--deep", NULL, "every page of the database, not only its structure (slow)"},
+                 JSON_OPTION},
+     .run = uf_cli_doctor},
 };
 enum { COMMANDS = sizeof commands / sizeof commands[0] };
 
@@ -265,6 +275,7 @@ static int read_settings(struct uf_cli *c, const char *config, const char *datab
         config = UF_CLI_CONFIG;
     if (config && uf_config_read(&c->config, config, &err))
         return uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
+    c->config_path = config;
     const char *path = database ? database : c->config.daemon.database;
     if (strlen(path) >= sizeof c->database)
         return uf_cli_fail(c, UF_EXIT_USAGE, "the path of the database is longer than %d bytes",

@@ -39,6 +39,7 @@ struct uf_cli_command {
 struct uf_cli {
     FILE *out, *err;
     struct uf_config config;
+    const char *config_path; /* read for it; NULL: there is none, defaults are in force */
     char database[UF_PATH_MAX];
     const struct uf_cli_command *command;
     const char *value[UF_CLI_OPTIONS_MAX]; /* of the command's options; NULL: not given */
@@ -68,5 +69,6 @@ int uf_cli_swing(struct uf_cli *c);
 int uf_cli_rederive(struct uf_cli *c);
 int uf_cli_mark(struct uf_cli *c);
 int uf_cli_status(struct uf_cli *c);
+int uf_cli_doctor(struct uf_cli *c);
 
 #endif

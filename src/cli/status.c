@@ -134,6 +134,11 @@ static void add_store(struct uf_columns *t, const json_t *o)
     uf_columns_add(t, "%s stored by this run, session %s; %s of %s places in the queue taken",
                    count_of(o, "swings_stored").text, count_of(o, "session").text,
                    count_of(o, "queue").text, count_of(o, "queue_limit").text);
+    const json_t *spool = json_object_get(o, "spool");
+    if (json_is_true(json_object_get(spool, "failing"))) {
+        line(t, "spool");
+        uf_columns_add(t, "FAILING: %s", text_of(spool, "problem"));
+    }
     const json_t *recording = json_object_get(o, "recording");
     if (!json_is_object(recording))
         return;

@@ -89,6 +89,13 @@ int uf_config_set(struct uf_config *c, const char *assignment, struct uf_error *
     return UF_OK;
 }
 
+void uf_config_spool_folder(const struct uf_config *c, char folder[UF_PATH_MAX + 8])
+{
+    const struct uf_daemon_settings *d = &c->daemon;
+    snprintf(folder, UF_PATH_MAX + 8, "%s%s", *d->spool ? d->spool : d->database,
+             *d->spool ? "" : ".spool");
+}
+
 /* ---- print ---- */
 
 static void print_row(const struct uf_setting *s, const void *base, bool help, FILE *out)

@@ -32,6 +32,9 @@ struct uf_daemon_settings {     /* [daemon] */
     char control[UF_PATH_MAX];  /* control socket, /run/underfoot/control */
     char record[UF_PATH_MAX];   /* keep the byte stream here; empty: no */
     int queue;                  /* swings waiting for the store (64) */
+    double spool_hours;         /* of the byte stream kept for recovery (1); 0: none */
+    int spool_mb;               /* most that it may take (1024) */
+    char spool[UF_PATH_MAX];    /* folder; empty: beside the database */
 };
 
 struct uf_page_settings { /* [page] */
@@ -53,6 +56,9 @@ struct uf_config {
 
 /* Defaults with the example rig of uf_rig_example. */
 void uf_config_defaults(struct uf_config *c);
+
+/* Where the spool lies: daemon.spool, or "<database>.spool". */
+void uf_config_spool_folder(const struct uf_config *c, char folder[UF_PATH_MAX + 8]);
 
 /* Reads path on top of the defaults. A file that describes a plate describes the whole rig: the
  * example rig is then gone. "-" is not special. */

@@ -55,6 +55,15 @@ static const struct uf_setting plain[] = {
          "keep the board's byte stream in this file; empty: do not"),
     WHOLE("daemon", "queue", daemon.queue, 1, 10000, "64", "swings that may wait for the store"),
 
+    NUMBER(
+        "daemon", "spool_hours", daemon.spool_hours, 0, 48, "1",
+        "so much of the byte stream is kept, to find swings that a crash kept from being stored; "
+        "0: none"),
+    WHOLE("daemon", "spool_mb", daemon.spool_mb, 32, 1000000, "1024",
+          "most disk space that this may take, in MB"),
+    TEXT("daemon", "spool", daemon.spool, UF_PATH_MAX, 0, "",
+         "folder for it; empty: beside the database, its name with .spool"),
+
     CHOICE("page", "serve", page.serve, serves, "on", "serve the live page to browsers"),
     TEXT("page", "listen", page.listen, 16, 7, "127.0.0.1",
          "address that browsers reach it at: 127.0.0.1 for this machine only, 0.0.0.0 for every "

@@ -68,10 +68,10 @@ struct uf_swing_meta {
     int64_t calibration_id; /* 0: nominal */
     int64_t trigger_utc_us; /* host time of the trigger by the clock map; 0: not known */
     double clock_drift_ppm; /* NAN: not known */
-    const char *basis; /* as uf_store_given said; NULL: analysed with nothing given */
+    const char *basis;      /* as uf_store_given said; NULL: analysed with nothing given */
 };
-/* Capture (raw, compressed, lossless), derivation, events, metrics, reasons: one transaction. analysis
- * NULL: the raw data alone, for `underfoot rederive` to make numbers of later. */
+/* Capture (raw, compressed, lossless), derivation, events, metrics, reasons: one transaction.
+ * analysis NULL: the raw data alone, for `underfoot rederive` to make numbers of later. */
 int uf_store_swing_add(struct uf_store *s, const struct uf_swing_meta *meta,
                        const struct uf_capture *capture, const struct uf_analysis *analysis,
                        int64_t made_utc_us, int64_t *id, struct uf_error *err);

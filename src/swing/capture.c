@@ -3,6 +3,9 @@
 #include "swing/capture.h"
 
 #include <stdlib.h>
+#include <string.h>
+
+#define SAME_SAMPLES 32u /* counts of so many samples in a row are never equal by chance */
 
 int uf_capture_new(struct uf_capture **out, const struct uf_hello *board, size_t samples,
                    struct uf_error *err)
@@ -41,4 +44,24 @@ void uf_capture_free(struct uf_capture *c)
         return;
     free(c->counts_raw);
     free(c);
+}
+
+bool uf_capture_same(const struct uf_capture *a, const struct uf_capture *b)
+{
+    size_t channels = a->board.channels, n = SAME_SAMPLES, trigger = 0;
+    if (memcmp(a->board.board_id, b->board.board_id, sizeof a->board.board_id) != 0 ||
+        channels != b->board.channels)
+        return false;
+    if (n > a->samples)
+        n = a->samples;
+    while (trigger + 1 < a->samples && a->start_dev_us + a->offset_us[trigger] < a->trigger_dev_us)
+        trigger++;
+    size_t from = trigger > n / 2 ? trigger - n / 2 : 0;
+    if (from + n > a->samples)
+        from = a->samples - n;
+    const int32_t *piece = a->counts_raw + from * channels;
+    for (size_t at = 0; at + n <= b->samples; at++)
+        if (memcmp(b->counts_raw + at * channels, piece, n * channels * sizeof *piece) == 0)
+            return true;
+    return false;
 }

@@ -37,4 +37,8 @@ int uf_capture_new(struct uf_capture **out, const struct uf_hello *board, size_t
                    struct uf_error *err);
 void uf_capture_free(struct uf_capture *c);
 
+/* Are both the same swing, cut out perhaps a little differently? The same board, and the counts
+ * about a's trigger stand in b, to the bit. */
+bool uf_capture_same(const struct uf_capture *a, const struct uf_capture *b);
+
 #endif

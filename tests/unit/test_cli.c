@@ -12,12 +12,10 @@
 #include "cli/cli.h"
 #include "cli/plot.h"
 #include "cli/text.h"
+#include "stand_in.h"
 #include "stored_swing.h"
 
 #include <signal.h>
-#include <sys/socket.h>
-#include <sys/un.h>
-#include <sys/wait.h>
 
 /* What one run printed. */
 struct said {
@@ -95,7 +93,7 @@ static void grammar(void **state)
     const struct bay *b = *state;
     says(RUN("--help"), 0, "usage: underfoot", "");
     says(RUN("--version"), 0, UF_VERSION, "");
-    static const char *const names[] = {"swings", "swing", "rederive", "mark", "status"};
+    static const char *const names[] = {"swings", "swing", "rederive", "mark", "status", "doctor"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
         char usage[60];
         snprintf(usage, sizeof usage, "usage: underfoot %s", names[i]);
@@ -310,45 +308,6 @@ static void rederiving(void **state)
 
 /* ---- status ---- */
 
-/* A process that answers one connection with that text, then ends. */
-static pid_t stand_in(const char *path, const char *answer)
-{
-    struct sockaddr_un address = {.sun_family = AF_UNIX};
-    strcpy(address.sun_path, path);
-    unlink(path);
-    int fd = socket(AF_UNIX, SOCK_STREAM, 0);
-    assert_int_equal(bind(fd, (struct sockaddr *)&address, sizeof address), 0);
-    assert_int_equal(listen(fd, 1), 0);
-    pid_t pid = fork();
-    if (pid == 0) {
-        char asked[200] = "";
-        int client = accept(fd, NULL, NULL);
-        size_t n = 0;
-        while (!strchr(asked, '\n') && n < sizeof asked - 1) {
-            ssize_t got = read(client, asked + n, sizeof asked - 1 - n);
-            if (got <= 0)
-                _exit(2);
-            n += (size_t)got;
-        }
-        for (size_t i = 0; i < strlen(answer); i += 7) { /* in pieces */
-            size_t part = strlen(answer) - i < 7 ? strlen(answer) - i : 7;
-            if (write(client, answer + i, part) < 0)
-                _exit(3);
-        }
-        _exit(strcmp(asked, "{\"ask\":\"status\"}\n") == 0 ? 0 : 1);
-    }
-    close(fd);
-    return pid;
-}
-
-static void ended_well(pid_t pid)
-{
-    int status = -1;
-    waitpid(pid, &status, 0);
-    assert_true(WIFEXITED(status));
-    assert_int_equal(WEXITSTATUS(status), 0);
-}
-
 static const char healthy[] =
     "{\"state\":\"receiving\",\"state_text\":\"board 0102030405060708\",\"stopping\":false,"
     "\"link\":\"serial\",\"device\":\"/dev/ttyACM0\",\"board_id\":\"0102030405060708\","
@@ -407,7 +366,7 @@ static void status_of_a_daemon(void **state)
     ended_well(pid);
     assert_int_equal(r.rc, 0);
     assert_non_null(strstr(r.out, "has not said who it is"));
-    assert_non_null(strstr(r.out, "weight not known"));
+    assert_non_null(strstr(r.out, "not known before the plates have a zero"));
     assert_non_null(strstr(r.out, "not calibrated with weights"));
     assert_null(strstr(r.out, "nan"));
     done(r);
