@@ -429,10 +429,11 @@ static void samples_came(struct uf_acquire *a, int64_t now_us)
     a->clock_fed = true;
     a->refused_why[0] = '\0';
     a->text_stands = false;
-    if (a->state == UF_RECEIVING)
-        return;
-    board_text(a, text, sizeof text);
-    set_state(a, UF_RECEIVING, text);
+    if (a->state != UF_RECEIVING) {
+        board_text(a, text, sizeof text);
+        set_state(a, UF_RECEIVING, text);
+    }
+    a->c.samples(a->c.who);
 }
 
 static void feed(struct uf_acquire *a, const uint8_t *bytes, size_t n, int64_t now_us)

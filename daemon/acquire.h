@@ -28,6 +28,7 @@ struct uf_acquire_config {
     struct uf_spool *spool;                         /* NULL: none */
     struct uf_past *past;                           /* what it goes on from: its chain is taken */
     void (*changed)(void *who);                     /* the state did */
+    void (*samples)(void *who);                     /* some have come; once a read of the line */
     void (*ended)(void *who, const char *sentence); /* as uf_link_owner.ended */
     void (*stopped)(void *who);                     /* as uf_link_owner.stopped */
     void *who;

@@ -22,11 +22,18 @@ static void tell_status(struct uf_daemon *d)
     char text[560];
     uf_status_line(&d->sources, text, sizeof text);
     (void)uf_notify_status(d->notify, text);
+    uf_page_state(d->page);
 }
 
 static void state_changed(void *who)
 {
     tell_status(who);
+}
+
+static void samples_came(void *who)
+{
+    struct uf_daemon *d = who;
+    uf_page_samples(d->page);
 }
 
 static void store_changed(void *who)
@@ -213,6 +220,7 @@ static void begin_end(struct uf_daemon *d, const char *why)
     d->sources.stopping = true;
     uf_log(UF_LOG_NOTICE, "stopping: %s", why);
     (void)uf_notify_send(d->notify, "STOPPING=1");
+    uf_page_state(d->page);
     uf_link_stop(d->link);
 }
 
@@ -336,6 +344,7 @@ void uf_daemon_stop_loop(struct uf_daemon *d)
     if (!d->loop_open)
         return;
     uv_run(&d->loop, UV_RUN_DEFAULT); /* the handles' last callbacks */
+    uf_page_free(d->page);
     int rc = uv_loop_close(&d->loop);
     if (rc == 0)
         return;
@@ -491,6 +500,7 @@ int uf_daemon_start_acquire(struct uf_daemon *d, struct uf_error *err)
         .spool = d->spool,
         .past = &d->past,
         .changed = state_changed,
+        .samples = samples_came,
         .ended = link_ended,
         .stopped = link_stopped,
         .who = d,
@@ -503,6 +513,27 @@ int uf_daemon_start_acquire(struct uf_daemon *d, struct uf_error *err)
 void uf_daemon_stop_acquire(struct uf_daemon *d)
 {
     uf_acquire_free(d->acquire);
+}
+
+int uf_daemon_start_page(struct uf_daemon *d, struct uf_error *err)
+{
+    const struct uf_page_config config = {.loop = &d->loop,
+                                          .config = &d->config,
+                                          .sources = &d->sources,
+                                          .command = answer,
+                                          .who = d};
+    if (d->config.page.serve == UF_SERVE_OFF)
+        return UF_OK;
+    int rc = uf_page_new(&d->page, &config, err);
+    d->sources.page = d->page;
+    return rc;
+}
+
+/* The first half: uf_daemon_stop_loop frees it once its handles are closed. */
+void uf_daemon_stop_page(struct uf_daemon *d)
+{
+    uf_page_stop(d->page);
+    d->sources.page = NULL;
 }
 
 int uf_daemon_start_link(struct uf_daemon *d, struct uf_error *err)

@@ -7,6 +7,7 @@
 #include "daemon/acquire.h"
 #include "daemon/control.h"
 #include "daemon/notify.h"
+#include "daemon/page.h"
 #include "daemon/status.h"
 
 #define UF_DAEMON_SIGNALS 3
@@ -26,6 +27,7 @@ struct uf_daemon {
     struct uf_store_thread *store;
     struct uf_acquire *acquire;
     struct uf_link *link;
+    struct uf_page *page; /* NULL: not served */
     uv_timer_t tick, watchdog, patience;
     bool timers_open;
     uv_signal_t signals[UF_DAEMON_SIGNALS];
@@ -50,6 +52,7 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_spool(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_recovery(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_acquire(struct uf_daemon *d, struct uf_error *err);
+int uf_daemon_start_page(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_link(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_timers(struct uf_daemon *d, struct uf_error *err);
 int uf_daemon_start_signals(struct uf_daemon *d, struct uf_error *err);
@@ -60,6 +63,7 @@ void uf_daemon_run(struct uf_daemon *d);
 void uf_daemon_stop_signals(struct uf_daemon *d);
 void uf_daemon_stop_timers(struct uf_daemon *d);
 void uf_daemon_stop_link(struct uf_daemon *d);
+void uf_daemon_stop_page(struct uf_daemon *d);
 void uf_daemon_stop_acquire(struct uf_daemon *d);
 void uf_daemon_stop_store(struct uf_daemon *d);
 void uf_daemon_stop_control(struct uf_daemon *d);

@@ -42,6 +42,8 @@ static int run(const struct uf_config *config)
     if (!rc)
         rc = uf_daemon_start_acquire(d, &err);
     if (!rc)
+        rc = uf_daemon_start_page(d, &err);
+    if (!rc)
         rc = uf_daemon_start_link(d, &err);
     if (!rc)
         rc = uf_daemon_start_timers(d, &err);
@@ -56,6 +58,7 @@ static int run(const struct uf_config *config)
     uf_daemon_stop_signals(d);
     uf_daemon_stop_timers(d);
     uf_daemon_stop_link(d);
+    uf_daemon_stop_page(d);
     uf_daemon_stop_acquire(d);
     uf_daemon_stop_recovery(d);
     uf_daemon_stop_spool(d);

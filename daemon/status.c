@@ -3,6 +3,7 @@
 #include "daemon/status.h"
 
 #include "base/clock.h"
+#include "daemon/page.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -50,10 +51,14 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
 {
     struct uf_control_counts control = {0};
     struct uf_recorder_status recorder = {0};
+    struct uf_server_counts page = {0};
+    int page_clients = 0;
     if (s->control)
         uf_control_counts(s->control, &control);
     if (s->recorder)
         uf_recorder_status(s->recorder, &recorder);
+    if (s->page)
+        uf_page_counts(s->page, &page, &page_clients);
     const struct uf_wire_counts *w = &a->counts;
     const struct {
         const char *name;
@@ -93,6 +98,15 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
         {"control_bad_questions", control.bad_questions},
         {"control_turned_away", control.turned_away},
         {"control_cut_off", control.cut_off},
+        {"page_clients", (uint64_t)page_clients},
+        {"page_connections", page.connections},
+        {"page_requests", page.requests},
+        {"page_refused_requests", page.refused_requests},
+        {"page_refused_upgrades", page.refused_upgrades},
+        {"page_turned_away", page.turned_away},
+        {"page_cut_off", page.cut_off},
+        {"page_bad_questions", page.bad_questions},
+        {"page_live_skipped", page.live_skipped},
     };
     json_t *o = json_object();
     bool good = o != NULL;
@@ -236,6 +250,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"spool", spool_json(s)},
         {"uptime_s", number(1e-6 * (double)(uf_clock_mono_us() - s->started_mono_us))},
         {"version", json_string(UF_VERSION)},
+        {"page_port", s->page ? json_integer(uf_page_port(s->page)) : json_null()},
         {"live", live_json(s, a.live)},
         {"plates", plates_json(s, a.monitor)},
     };

@@ -10,6 +10,8 @@
 
 #define UF_LOOP_LATE_MS 40
 
+struct uf_page;
+
 struct uf_status_sources {
     const struct uf_config *config;
     const struct uf_link *link;
@@ -17,6 +19,7 @@ struct uf_status_sources {
     struct uf_store_thread *store;
     struct uf_recorder *recorder; /* NULL: none */
     struct uf_control *control;   /* NULL: not yet */
+    const struct uf_page *page;   /* NULL: not served */
     struct uf_spool *spool;       /* NULL: none */
     char no_spool[480];           /* why none, though there should be one */
     /* A loop that comes late by more than UF_LOOP_LATE_MS may have cost samples: the kernel keeps

@@ -14,6 +14,7 @@
 #define UF_PATH_MAX 256
 
 enum uf_link_type { UF_LINK_SERIAL, UF_LINK_RAW, UF_LINK_TCP, UF_LINK_REPLAY };
+enum uf_serve { UF_SERVE_OFF, UF_SERVE_ON };
 enum uf_pace { UF_PACE_REAL, UF_PACE_FAST };
 
 struct uf_link_settings {     /* [link] */
@@ -36,9 +37,18 @@ struct uf_daemon_settings {     /* [daemon] */
     char spool[UF_PATH_MAX];    /* folder; empty: beside the database */
 };
 
+struct uf_page_settings { /* [page] */
+    enum uf_serve serve;  /* off | on; default on */
+    char listen[16];      /* IPv4 address; 127.0.0.1 */
+    int port;             /* 8420; 0: any free one */
+    char name[64];        /* of this machine for other machines; empty: only addresses */
+    int rate_hz;          /* live values a second (60) */
+};
+
 struct uf_config {
     struct uf_link_settings link;
     struct uf_daemon_settings daemon;
+    struct uf_page_settings page;
     struct uf_pipeline_settings pipeline; /* [golfer] handedness, [live], [zero], [trigger] */
     struct uf_analysis_settings analysis; /* [analysis] */
     struct uf_rig rig;                    /* [rig], [plate left], [cell left 1], ... */

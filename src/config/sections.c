@@ -9,6 +9,7 @@
 static const char *const link_types[] = {"serial", "raw", "tcp", "replay", NULL};
 static const char *const forms[] = {"auto", "binary", "text", NULL};
 static const char *const paces[] = {"real", "fast", NULL};
+static const char *const serves[] = {"off", "on", NULL};
 static const char *const hands[] = {"right", "left", NULL};
 
 #define AT(member)      offsetof(struct uf_config, member)
@@ -62,6 +63,15 @@ static const struct uf_setting plain[] = {
           "most disk space that this may take, in MB"),
     TEXT("daemon", "spool", daemon.spool, UF_PATH_MAX, 0, "",
          "folder for it; empty: beside the database, its name with .spool"),
+
+    CHOICE("page", "serve", page.serve, serves, "on", "serve the live page to browsers"),
+    TEXT("page", "listen", page.listen, 16, 7, "127.0.0.1",
+         "address that browsers reach it at: 127.0.0.1 for this machine only, 0.0.0.0 for every "
+         "network; beyond this machine a token is needed"),
+    WHOLE("page", "port", page.port, 0, 65535, "8420", "port of the page; 0: any free one"),
+    TEXT("page", "name", page.name, 64, 0, "",
+         "name by which other machines may call this one, besides its address; empty: none"),
+    WHOLE("page", "rate_hz", page.rate_hz, 1, 120, "60", "live values a second"),
 
     CHOICE("golfer", "handedness", pipeline.hand, hands, "right",
            "hand of the golfer: right has the target to the left"),
@@ -160,8 +170,8 @@ static int no_section(const char *title, struct uf_error *err)
         return uf_fail(err, UF_EINVAL, "there is no section [%s]; did you mean [%s]?", title,
                        nearest);
     return uf_fail(err, UF_EINVAL,
-                   "there is no section [%s]; there are [link], [daemon], [golfer], [live], "
-                   "[zero], [trigger], [analysis], [rig], [plate left], [cell left 1], ...",
+                   "there is no section [%s]; there are [link], [daemon], [page], [golfer], "
+                   "[live], [zero], [trigger], [analysis], [rig], [plate left], [cell left 1], ...",
                    title);
 }
 

@@ -49,7 +49,7 @@ class Daemon:
         self.log_path = place.path(f"log.{len(place.children)}")
         command = [place.program("daemon/underfootd"), "--config", place.empty_config()]
         for setting in (f"daemon.database={self.database}", f"daemon.control={self.control}",
-                        "link.type=raw", f"link.device={place.path('board')}", *settings):
+                        "page.port=0", "link.type=raw", f"link.device={place.path('board')}", *settings):
             command += ["--set", setting]
         with open(self.log_path, "w") as log:
             self.process = subprocess.Popen(command + list(args), stdin=subprocess.DEVNULL,

@@ -1,0 +1,342 @@
+/* SPDX-License-Identifier: MIT
+ * The page's side of the conversation: see page.h. */
+#include "daemon/page.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+#include "daemon/page_live.h"
+#include "daemon/page_read.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* A question to the database: one at a time is at work on another thread. */
+struct read {
+    enum { READ_SWING, READ_LIST } kind;
+    uf_client client; /* 0: all */
+    int64_t id;       /* SWING; 0: the newest */
+};
+
+struct uf_page {
+    struct uf_page_config c;
+    struct uf_access access;
+    struct uf_server *server;
+    uv_timer_t heartbeat;
+    bool heartbeat_open, stopping;
+    int64_t live_due_us; /* monotonic */
+    int64_t live_dev_us; /* of the last one that was sent */
+    int64_t last_swing;  /* that the page was told of */
+    uint64_t reads_refused;
+
+    struct read reads[UF_PAGE_READS_MAX]; /* a ring; the first is at work while working */
+    int first_read, waiting_reads;
+    bool working;
+    uv_work_t work;
+    char *text; /* what came of it */
+};
+
+/* ---- messages ---- */
+
+static void send_json(struct uf_page *p, uf_client client, json_t *json)
+{
+    struct uf_message *m = uf_message_new(json);
+    uf_server_send(p->server, client, m);
+    uf_message_free(m);
+}
+
+static void send_problem(struct uf_page *p, uf_client client, const char *text)
+{
+    send_json(p, client, json_pack("{s:s, s:s}", "type", "problem", "text", text));
+}
+
+static json_t *state_json(const struct uf_page *p)
+{
+    json_t *state = uf_status_json(p->c.sources);
+    json_object_del(state, "live");
+    json_object_set_new(state, "type", json_string("state"));
+    return state;
+}
+
+void uf_page_samples(struct uf_page *p)
+{
+    int64_t now_us = uf_clock_mono_us();
+    if (!p || p->stopping || now_us < p->live_due_us || uf_server_clients(p->server) == 0)
+        return;
+    struct uf_acquire_status a;
+    uf_acquire_status(p->c.sources->acquire, &a);
+    if (a.live->t_dev_us == p->live_dev_us)
+        return;
+    int64_t every_us = 1000000 / p->c.config->page.rate_hz;
+    p->live_due_us += every_us;
+    if (p->live_due_us <= now_us) /* after a pause: no burst to catch up */
+        p->live_due_us = now_us + every_us;
+    p->live_dev_us = a.live->t_dev_us;
+    struct uf_message *m = uf_message_new(uf_page_live_json(a.live, &p->c.config->rig, a.hand));
+    uf_server_send_live(p->server, m);
+    uf_message_free(m);
+}
+
+/* ---- the database ---- */
+
+static void next_read(struct uf_page *p);
+
+/* On another thread: touches only what next_read has set. */
+static void read_now(uv_work_t *work)
+{
+    struct uf_page *p = work->data;
+    const struct read *r = &p->reads[p->first_read];
+    const char *database = p->c.config->daemon.database;
+    struct uf_error err = {0};
+    json_t *json = NULL;
+    int rc = r->kind == READ_SWING ? uf_page_read_swing(database, r->id, &json, &err)
+                                   : uf_page_read_list(database, &json, &err);
+    if (rc)
+        json = json_pack("{s:s, s:s}", "type", "problem", "text", err.text);
+    p->text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(6)) : NULL;
+    json_decref(json);
+}
+
+static void have_read(uv_work_t *work, int status)
+{
+    struct uf_page *p = work->data;
+    struct read r = p->reads[p->first_read];
+    p->first_read = (p->first_read + 1) % UF_PAGE_READS_MAX;
+    p->waiting_reads--;
+    p->working = false;
+    if (status == 0 && p->text && !p->stopping) {
+        struct uf_message *m = uf_message_text(p->text, strlen(p->text));
+        uf_server_send(p->server, r.client, m);
+        uf_message_free(m);
+    }
+    free(p->text);
+    p->text = NULL;
+    next_read(p);
+}
+
+static void next_read(struct uf_page *p)
+{
+    if (p->working || p->stopping || p->waiting_reads == 0)
+        return;
+    p->work.data = p;
+    p->working = uv_queue_work(p->c.loop, &p->work, read_now, have_read) == 0;
+}
+
+static void read_soon(struct uf_page *p, struct read r)
+{
+    for (int i = p->working; i < p->waiting_reads; i++) {
+        const struct read *other = &p->reads[(p->first_read + i) % UF_PAGE_READS_MAX];
+        if (other->kind == r.kind && other->client == r.client && other->id == r.id)
+            return; /* waits already */
+    }
+    if (p->waiting_reads == UF_PAGE_READS_MAX) {
+        p->reads_refused++;
+        send_problem(p, r.client, "too many questions wait for the database: ask again later");
+        return;
+    }
+    p->reads[(p->first_read + p->waiting_reads++) % UF_PAGE_READS_MAX] = r;
+    next_read(p);
+}
+
+void uf_page_state(struct uf_page *p)
+{
+    if (!p || p->stopping)
+        return;
+    struct uf_store_status store;
+    uf_store_thread_status(p->c.sources->store, &store);
+    bool anybody = uf_server_clients(p->server) > 0;
+    if (anybody)
+        send_json(p, 0, state_json(p));
+    if (store.last_swing_id == p->last_swing)
+        return;
+    p->last_swing = store.last_swing_id;
+    if (!anybody)
+        return;
+    read_soon(p, (struct read){READ_SWING, 0, store.last_swing_id});
+    read_soon(p, (struct read){READ_LIST, 0, 0});
+}
+
+static void on_heartbeat(uv_timer_t *timer)
+{
+    uf_page_state(timer->data);
+}
+
+/* ---- what a browser asks ---- */
+
+static void ask_swing(struct uf_page *p, uf_client client, const json_t *question)
+{
+    const json_t *id = json_object_get(question, "id");
+    if (id && (!json_is_integer(id) || json_integer_value(id) < 1))
+        send_problem(p, client, "\"id\" must be the number of a swing");
+    else
+        read_soon(p, (struct read){READ_SWING, client, id ? json_integer_value(id) : 0});
+}
+
+static void ask_list(struct uf_page *p, uf_client client, const json_t *question)
+{
+    (void)question;
+    read_soon(p, (struct read){READ_LIST, client, 0});
+}
+
+/* A browser that kept a token, where none is asked for. */
+static void ask_enter(struct uf_page *p, uf_client client, const json_t *question)
+{
+    (void)p;
+    (void)client;
+    (void)question;
+}
+
+static void ask_command(struct uf_page *p, uf_client client, const json_t *question)
+{
+    json_t *answer = p->c.command(p->c.who, question);
+    const char *error = json_string_value(json_object_get(answer, "error"));
+    if (error) {
+        send_problem(p, client, error);
+    } else {
+        json_object_set_new(answer, "type", json_string("answer"));
+        json_object_set(answer, "ask", json_object_get(question, "ask"));
+        send_json(p, client, json_incref(answer));
+        uf_page_state(p); /* for the other browsers */
+    }
+    json_decref(answer);
+}
+
+static void asked(void *who, uf_client client, enum uf_right right, const json_t *question)
+{
+    static const struct {
+        const char *ask;
+        enum uf_right needs;
+        void (*handle)(struct uf_page *p, uf_client client, const json_t *question);
+    } table[] = {
+        {"enter", UF_RIGHT_READ, ask_enter},   {"swing", UF_RIGHT_READ, ask_swing},
+        {"swings", UF_RIGHT_READ, ask_list},   {"tare", UF_RIGHT_WRITE, ask_command},
+        {"hand", UF_RIGHT_WRITE, ask_command},
+    };
+    struct uf_page *p = who;
+    const char *ask = json_string_value(json_object_get(question, "ask"));
+    for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++) {
+        if (strcmp(ask, table[i].ask) != 0)
+            continue;
+        if (right < table[i].needs)
+            send_problem(p, client, "this link may look, but not change anything");
+        else
+            table[i].handle(p, client, question);
+        return;
+    }
+    send_problem(p, client, "\"ask\" must be \"swing\", \"swings\", \"tare\" or \"hand\"");
+}
+
+static void entered(void *who, uf_client client, enum uf_right right)
+{
+    struct uf_page *p = who;
+    send_json(p, client,
+              json_pack("{s:s, s:s, s:b, s:i, s:o}", "type", "hello", "version", UF_VERSION,
+                        "may_write", right == UF_RIGHT_WRITE, "rate_hz", p->c.config->page.rate_hz,
+                        "plates", uf_page_plates_json(&p->c.config->rig)));
+    send_json(p, client, state_json(p));
+    p->live_dev_us = -1; /* the newest values, even when the line is silent */
+    uf_page_samples(p);
+}
+
+/* ---- life ---- */
+
+/* Where another machine finds us. */
+static void address_of(const struct uf_page *p, char *text, size_t size)
+{
+    const struct uf_page_settings *s = &p->c.config->page;
+    uv_interface_address_t *all;
+    int n;
+    snprintf(text, size, "%s", *s->name && !p->access.loopback ? s->name : s->listen);
+    if (strcmp(text, "0.0.0.0") != 0)
+        return;
+    snprintf(text, size, "127.0.0.1");
+    if (uv_interface_addresses(&all, &n) != 0)
+        return;
+    for (int i = 0; i < n; i++)
+        if (!all[i].is_internal && all[i].address.address4.sin_family == AF_INET) {
+            uv_ip4_name(&all[i].address.address4, text, size);
+            break;
+        }
+    uv_free_interface_addresses(all, n);
+}
+
+static void say_where(const struct uf_page *p, const bool made[UF_RIGHT_WRITE + 1])
+{
+    char address[80], path[UF_PATH_MAX + 32];
+    address_of(p, address, sizeof address);
+    uf_log(UF_LOG_NOTICE, "live page: http://%s:%d/", address, p->access.port);
+    for (int right = UF_RIGHT_READ; right <= UF_RIGHT_WRITE; right++) {
+        if (p->access.loopback)
+            continue;
+        const char *may = right == UF_RIGHT_WRITE ? "look and change" : "look only";
+        uf_access_token_path(p->c.config->daemon.database, (enum uf_right)right, path, sizeof path);
+        if (made[right] && isatty(STDERR_FILENO)) /* once, to a person: never into a journal */
+            fprintf(stderr, "Link for those who may %s: http://%s:%d/#token=%s\n", may, address,
+                    p->access.port, p->access.token[right]);
+        else
+            uf_log(UF_LOG_NOTICE,
+                   "live page: those who may %s need the address with #token= and what is in %s",
+                   may, path);
+    }
+}
+
+int uf_page_new(struct uf_page **out, const struct uf_page_config *config, struct uf_error *err)
+{
+    *out = NULL;
+    struct uf_page *p = calloc(1, sizeof *p);
+    if (!p)
+        return uf_fail(err, UF_ENOMEM, "no memory for the page");
+    p->c = *config;
+    *out = p;
+    bool made[UF_RIGHT_WRITE + 1];
+    int rc = uf_access_open(&p->access, &config->config->page, config->config->daemon.database,
+                            made, err);
+    const struct uf_server_config server = {.loop = config->loop,
+                                            .settings = &config->config->page,
+                                            .access = &p->access,
+                                            .entered = entered,
+                                            .asked = asked,
+                                            .who = p};
+    if (!rc)
+        rc = uf_server_new(&p->server, &server, err);
+    if (rc)
+        return rc;
+    uv_timer_init(config->loop, &p->heartbeat);
+    p->heartbeat.data = p;
+    p->heartbeat_open = true;
+    uv_timer_start(&p->heartbeat, on_heartbeat, UF_PAGE_STATE_MS, UF_PAGE_STATE_MS);
+    say_where(p, made);
+    return UF_OK;
+}
+
+void uf_page_stop(struct uf_page *p)
+{
+    if (!p)
+        return;
+    p->stopping = true;
+    if (p->heartbeat_open)
+        uv_close((uv_handle_t *)&p->heartbeat, NULL);
+    if (p->working)
+        (void)uv_cancel((uv_req_t *)&p->work); /* at work already: its callback still comes */
+    uf_server_stop(p->server);
+}
+
+void uf_page_free(struct uf_page *p)
+{
+    if (!p)
+        return;
+    uf_server_free(p->server);
+    free(p);
+}
+
+void uf_page_counts(const struct uf_page *p, struct uf_server_counts *out, int *clients)
+{
+    uf_server_counts(p->server, out);
+    *clients = uf_server_clients(p->server);
+}
+
+int uf_page_port(const struct uf_page *p)
+{
+    return p->access.port;
+}

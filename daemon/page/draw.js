@@ -1,0 +1,237 @@
+// SPDX-License-Identifier: MIT
+// Drawing on canvases: sizes, colours, feet from above, lines over time. The lead foot is an orange
+// circle with a solid line, the trail foot a violet square with a dashed line: shape says it, too.
+export const FEET = ["lead", "trail"];
+const DASH = { lead: [], trail: [7, 5], total: [] };
+
+export function colour(name) {
+    return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+}
+
+/** Fits the canvas to its box, in CSS pixels; null while it is hidden. */
+export function begin(canvas) {
+    const w = canvas.clientWidth, h = canvas.clientHeight, scale = window.devicePixelRatio || 1;
+    if (!w || !h) return null;
+    if (canvas.width !== Math.round(w * scale) || canvas.height !== Math.round(h * scale)) {
+        canvas.width = Math.round(w * scale);
+        canvas.height = Math.round(h * scale);
+    }
+    const g = canvas.getContext("2d");
+    g.setTransform(scale, 0, 0, scale, 0, 0);
+    g.clearRect(0, 0, w, h);
+    g.lineJoin = "round";
+    return { g, w, h };
+}
+
+export function text(g, words, x, y, { size = 14, fill = colour("soft"), align = "left", base = "alphabetic", bold = false } = {}) {
+    g.font = `${bold ? "700 " : ""}${size}px ${colour("face")}`;
+    g.fillStyle = fill;
+    g.textAlign = align;
+    g.textBaseline = base;
+    g.fillText(words, x, y);
+}
+
+export function marker(g, foot, x, y, size) {
+    g.fillStyle = colour(foot);
+    g.strokeStyle = colour("paper");
+    g.lineWidth = 2;
+    g.beginPath();
+    if (foot === "lead") g.arc(x, y, size, 0, 2 * Math.PI);
+    else g.rect(x - 0.9 * size, y - 0.9 * size, 1.8 * size, 1.8 * size);
+    g.fill();
+    g.stroke();
+}
+
+/** Golfer-frame mm to pixels. s: -1 for a right-handed golfer, whose target lies to the left. */
+function frameOf(plates, w, h, margin) {
+    let x0 = Infinity, x1 = -Infinity, y0 = Infinity, y1 = -Infinity;
+    for (const p of plates) {
+        x0 = Math.min(x0, p.x_mm - p.size_x_mm / 2);
+        x1 = Math.max(x1, p.x_mm + p.size_x_mm / 2);
+        y0 = Math.min(y0, p.y_mm - p.size_y_mm / 2);
+        y1 = Math.max(y1, p.y_mm + p.size_y_mm / 2);
+    }
+    const scale = Math.min((w - 2 * margin) / (x1 - x0), (h - 2 * margin) / (y1 - y0));
+    return {
+        scale,
+        x: (mm) => w / 2 + scale * (mm - (x0 + x1) / 2),
+        y: (mm) => h / 2 - scale * (mm - (y0 + y1) / 2),
+    };
+}
+
+/**
+ * The plates from above, toes up.
+ * paths: {lead: [[target, toe], ...], trail: ...}, oldest first, null where there is none;
+ * forces: {lead: share 0..1, trail} for the size of the markers; net: [target, toe] or null.
+ */
+export function feet(canvas, { plates, hand, paths, forces, net, stale }) {
+    const c = begin(canvas);
+    if (!c || !plates) return;
+    const { g, w, h } = c, s = hand === "left" ? 1 : -1, f = frameOf(plates, w, h, 26);
+    g.globalAlpha = stale ? 0.35 : 1;
+    for (const p of plates) {
+        g.save();
+        g.translate(f.x(p.x_mm), f.y(p.y_mm));
+        g.rotate((-p.rotation_deg * Math.PI) / 180);
+        const pw = p.size_x_mm * f.scale, ph = p.size_y_mm * f.scale;
+        g.fillStyle = colour("plate");
+        g.strokeStyle = colour("rule");
+        g.lineWidth = 2;
+        g.beginPath();
+        g.roundRect(-pw / 2, -ph / 2, pw, ph, 10);
+        g.fill();
+        g.stroke();
+        g.lineWidth = 1;
+        g.beginPath();
+        g.moveTo(-pw / 2, 0);
+        g.lineTo(pw / 2, 0);
+        g.moveTo(0, -ph / 2);
+        g.lineTo(0, ph / 2);
+        g.stroke();
+        g.restore();
+        const name = p.place === "single" ? "both feet" : (p.place === "left") === (s < 0) ? "lead" : "trail";
+        text(g, name, f.x(p.x_mm), f.y(p.y_mm - p.size_y_mm / 2) - 10,
+             { align: "center", fill: p.place === "single" ? colour("ink") : colour(name), size: 16, bold: true });
+    }
+    text(g, "toes", w / 2, 16, { align: "center" });
+    text(g, "heels", w / 2, h - 8, { align: "center" });
+    arrow(g, s < 0 ? 8 : w - 8, 16, s, "target");
+    for (const foot of FEET) {
+        const path = paths[foot];
+        g.strokeStyle = colour(foot);
+        g.lineWidth = 3;
+        g.setLineDash(DASH[foot]);
+        for (let i = 1; i < path.length; i++) {
+            if (!path[i] || !path[i - 1]) continue;
+            g.globalAlpha = (stale ? 0.35 : 1) * (0.15 + (0.75 * i) / path.length);
+            g.beginPath();
+            g.moveTo(f.x(s * path[i - 1][0]), f.y(path[i - 1][1]));
+            g.lineTo(f.x(s * path[i][0]), f.y(path[i][1]));
+            g.stroke();
+        }
+        g.setLineDash([]);
+        g.globalAlpha = stale ? 0.35 : 1;
+        const last = path[path.length - 1];
+        if (last) marker(g, foot, f.x(s * last[0]), f.y(last[1]), (14 + 26 * Math.sqrt(Math.max(0, forces[foot] || 0))) * Math.max(0.3, f.scale));
+    }
+    if (net) {
+        const x = f.x(s * net[0]), y = f.y(net[1]);
+        g.strokeStyle = colour("ink");
+        g.lineWidth = 3;
+        g.beginPath();
+        g.moveTo(x - 9, y);
+        g.lineTo(x + 9, y);
+        g.moveTo(x, y - 9);
+        g.lineTo(x, y + 9);
+        g.stroke();
+    }
+    g.globalAlpha = 1;
+}
+
+export function hatch(g, x, y, w, h) {
+    g.save();
+    g.beginPath();
+    g.rect(x, y, w, h);
+    g.clip();
+    g.fillStyle = colour("band");
+    g.fillRect(x, y, w, h);
+    g.strokeStyle = colour("soft");
+    g.lineWidth = 1;
+    for (let k = x - h; k < x + w; k += 8) {
+        g.beginPath();
+        g.moveTo(k, y + h);
+        g.lineTo(k + h, y);
+        g.stroke();
+    }
+    g.restore();
+}
+
+function arrow(g, x, y, s, word) {
+    g.fillStyle = colour("soft");
+    g.beginPath();
+    g.moveTo(x, y - 5);
+    g.lineTo(x - 12 * s, y - 11);
+    g.lineTo(x - 12 * s, y + 1);
+    g.fill();
+    text(g, word, x - 18 * s, y, { align: s < 0 ? "left" : "right" });
+}
+
+/** A round step so that span / step is at most n. */
+export function niceStep(span, n) {
+    const raw = span / n, power = 10 ** Math.floor(Math.log10(raw));
+    for (const k of [1, 2, 5, 10]) if (k * power >= raw) return k * power;
+    return raw;
+}
+
+/**
+ * One chart in a box of a canvas.
+ * lines: [{name, kind: lead|trail|total, x(i), y: array}]; marks: [{x, label}].
+ */
+export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], title, unit, high, low, cursor = null, ticks = true }) {
+    const { x, y, w, h } = box;
+    const [lo, hi] = range;
+    const px = (v) => x + ((v - x0) / (x1 - x0)) * w, py = (v) => y + h - ((v - lo) / (hi - lo)) * h;
+    g.fillStyle = colour("plate");
+    g.fillRect(x, y, w, h);
+    for (const [from, to] of bands) hatch(g, px(from), y, px(to) - px(from), h);
+    const step = niceStep(hi - lo, Math.max(2, Math.floor(h / 34)));
+    g.lineWidth = 1;
+    for (let v = Math.ceil(lo / step) * step; v <= hi + 1e-9; v += step) {
+        g.strokeStyle = colour(Math.abs(v) < 1e-9 ? "soft" : "rule");
+        g.beginPath();
+        g.moveTo(x, py(v));
+        g.lineTo(x + w, py(v));
+        g.stroke();
+        if (ticks) text(g, String(Math.round(v * 100) / 100), x - 6, py(v), { size: 12, align: "right", base: "middle" });
+    }
+    g.save();
+    g.beginPath();
+    g.rect(x, y, w, h);
+    g.clip();
+    for (const mark of marks) {
+        g.strokeStyle = colour("ink");
+        g.setLineDash(mark.soft ? [2, 4] : []);
+        g.globalAlpha = mark.soft ? 0.5 : 0.8;
+        g.beginPath();
+        g.moveTo(px(mark.x), y);
+        g.lineTo(px(mark.x), y + h);
+        g.stroke();
+        g.globalAlpha = 1;
+        g.setLineDash([]);
+    }
+    for (const line of lines) {
+        g.strokeStyle = colour(line.kind);
+        g.lineWidth = line.kind === "total" ? 1.5 : 2.5;
+        g.setLineDash(DASH[line.kind]);
+        g.beginPath();
+        let down = false;
+        for (let i = 0; i < line.y.length; i++) {
+            const v = line.y[i];
+            if (v === null || v === undefined) {
+                down = false;
+                continue;
+            }
+            if (down) g.lineTo(px(line.x(i)), py(v));
+            else g.moveTo(px(line.x(i)), py(v));
+            down = true;
+        }
+        g.stroke();
+        g.setLineDash([]);
+    }
+    if (cursor !== null) {
+        g.strokeStyle = colour("cursor");
+        g.lineWidth = 2;
+        g.beginPath();
+        g.moveTo(px(cursor), y);
+        g.lineTo(px(cursor), y + h);
+        g.stroke();
+    }
+    g.restore();
+    if (title) {
+        text(g, title, x + 8, y + 18, { size: 14, fill: colour("ink"), bold: true });
+        g.font = `700 14px ${colour("face")}`;
+        text(g, unit, x + 14 + g.measureText(title).width, y + 18, { size: 12 });
+    }
+    if (high) text(g, high, x + w - 8, y + 16, { size: 12, align: "right" });
+    if (low) text(g, low, x + w - 8, y + h - 6, { size: 12, align: "right" });
+}

@@ -1,0 +1,160 @@
+// SPDX-License-Identifier: MIT
+// For the browser tests: the real daemon, simulated plates on a pty, Debian's Chromium. Everything
+// that is started is ended, and nothing outside this machine can be reached unnoticed.
+import { spawn } from "node:child_process";
+import { existsSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { createConnection } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { chromium } from "playwright-core";
+
+export const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+
+export async function until(what, condition, ms = 20000) {
+    const end = Date.now() + ms;
+    for (;;) {
+        const value = await condition();
+        if (value) return value;
+        if (Date.now() > end) throw new Error(`not within ${ms} ms: ${what}`);
+        await wait(20);
+    }
+}
+
+/** A folder with a daemon and a simulator in it. */
+export class Bay {
+    constructor(build) {
+        this.build = build;
+        this.folder = mkdtempSync(join(tmpdir(), "underfoot_browser_"));
+        this.children = [];
+        writeFileSync(this.path("underfoot.conf"), `[daemon]
+database = ${this.path("underfoot.db")}
+control = ${this.path("control")}
+[link]
+type = raw
+device = ${this.path("board")}
+`);
+    }
+
+    path(name) {
+        return join(this.folder, name);
+    }
+
+    start(program, args, log) {
+        const child = spawn(join(this.build, program), args, { stdio: ["ignore", "pipe", "pipe"] });
+        child.output = "";
+        for (const stream of [child.stdout, child.stderr]) stream.on("data", (text) => (child.output += text));
+        child.ended = new Promise((done) => child.on("exit", (code) => {
+            child.over = true;
+            done(code);
+        }));
+        child.what = log;
+        this.children.push(child);
+        return child;
+    }
+
+    async daemon(...settings) {
+        const set = [`page.port=${this.port || 0}`, ...settings].flatMap((s) => ["--set", s]);
+        this.process = this.start("daemon/underfootd", ["--config", this.path("underfoot.conf"), ...set], "daemon");
+        this.port = (await until("the daemon answers", async () => {
+            if (this.process.over) throw new Error(`the daemon ended:\n${this.process.output}`);
+            return existsSync(this.path("control")) && (await this.ask({ ask: "status" }).catch(() => null));
+        })).page_port;
+        this.url = `http://127.0.0.1:${this.port}/`;
+    }
+
+    /** On the control socket. */
+    ask(question) {
+        return new Promise((done, failed) => {
+            const socket = createConnection(this.path("control"));
+            let text = "";
+            socket.on("error", failed);
+            socket.on("data", (more) => {
+                text += more;
+                if (!text.endsWith("\n")) return;
+                socket.destroy();
+                done(JSON.parse(text));
+            });
+            socket.write(JSON.stringify(question) + "\n");
+        });
+    }
+
+    async stopDaemon() {
+        this.process.kill("SIGTERM");
+        const code = await this.process.ended;
+        if (code !== 0 || /did not end cleanly/.test(this.process.output))
+            throw new Error(`the daemon ended with ${code}:\n${this.process.output}`);
+    }
+
+    /** The lesson's words, as underfoot-sim takes them. At 250 Hz, so that a pty holds half a second of it. */
+    sim(lesson, ...args) {
+        this.board = this.start("src/sim/program/underfoot-sim", ["--rate", "250", "--lesson", lesson, "--pty", this.path("board"), ...args], "sim");
+        return this.board;
+    }
+
+    /** Empty plates until there is a zero, however busy the machine is. */
+    async zero(...args) {
+        this.sim("empty:60", ...args);
+        await until("a zero", async () => (await this.ask({ ask: "status" })).tared, 40000);
+        await this.unplug();
+    }
+
+    async calibrate() {
+        const file = this.path("calibration.json"), conf = ["--config", this.path("underfoot.conf")];
+        for (const [program, args] of [
+            ["src/sim/program/underfoot-sim", ["--lesson", "short", "--calibration", file, "--out", "/dev/null"]],
+            ["calib/underfoot-calib", [...conf, "add", file, "--activate"]]]) {
+            const child = this.start(program, args, program);
+            if ((await child.ended) !== 0) throw new Error(`${program}: ${child.output}`);
+        }
+    }
+
+    async unplug() {
+        this.board.kill("SIGKILL");
+        await this.board.ended;
+    }
+
+    async end() {
+        for (const child of this.children) if (!child.over) child.kill("SIGKILL");
+        await Promise.all(this.children.map((child) => child.ended));
+        rmSync(this.folder, { recursive: true, force: true });
+    }
+}
+
+/** One browser with a new, empty profile. */
+export async function browser(options = {}) {
+    const profile = mkdtempSync(join(tmpdir(), "underfoot_chromium_"));
+    const context = await chromium.launchPersistentContext(profile, {
+        executablePath: "/usr/bin/chromium",
+        headless: true,
+        viewport: { width: 1280, height: 800 },
+        colorScheme: "dark",
+        args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+            "--disable-component-update", "--disable-sync"],
+        ...options,
+    });
+    return {
+        context,
+        async end() {
+            await context.close();
+            rmSync(profile, { recursive: true, force: true });
+        },
+    };
+}
+
+/** A page that writes down what it must not do. */
+export async function watched(context) {
+    const page = await context.newPage(), wrong = [];
+    page.setDefaultTimeout(20000);
+    page.on("console", (message) => {
+        if (message.type() === "error" || message.type() === "warning") wrong.push(message.text());
+    });
+    page.on("pageerror", (error) => wrong.push(String(error)));
+    page.on("request", (request) => {
+        if (!/^(http|ws):\/\/127\.0\.0\.1:/.test(request.url())) wrong.push(`foreign request: ${request.url()}`);
+    });
+    page.on("websocket", (socket) => {
+        if (!/^ws:\/\/127\.0\.0\.1:/.test(socket.url())) wrong.push(`foreign socket: ${socket.url()}`);
+    });
+    return { page, wrong };
+}
+
