@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT
- * For LD_PRELOAD in tests: the FAIL_N-th call of the kind FAIL_CALL fails once (FAIL_FOR: so many in
- * a row). alloc: malloc, calloc and realloc give NULL. write: write, pwrite and their kin; fsync; read:
- * read and pread. Files only: lines and sockets are not disks. At the end FAIL_REPORT, a file, is told
- * how many calls there were. */
+ * For LD_PRELOAD in tests: the FAIL_N-th call of the kind FAIL_CALL fails once (FAIL_FOR: so many
+ * in a row). alloc: malloc, calloc and realloc give NULL. write: write, pwrite and their kin;
+ * fsync; read: read and pread. Files only: lines and sockets are not disks. At the end FAIL_REPORT,
+ * a file, is told how many calls there were. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
