@@ -96,6 +96,10 @@ def test_lesson(place):
                 last = m["t_dev_us"]
             if m["type"] == "swing":
                 swing = m
+                end_s = m["utc_us"] / 1e6 + m["duration_s"] - m["trigger_s"]
+                late_ms = 1e3 * (time.time() - end_s)
+                print(f"        the swing came {late_ms:.0f} ms after its end")
+                check(late_ms < 2000, "late") # sanitizers, a busy machine
         rate = live / (time.monotonic() - begun)
         check(25 < rate < 63, "live values a second:", rate)
         metrics = {m["name"]: m for m in swing["metrics"]}
