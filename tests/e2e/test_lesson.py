@@ -36,6 +36,16 @@ def test_fast(place):
     check(" 0 lost, 0 bad packets" in log, "a clean line, and yet:", log)
 
 
+def sleep_and_watch(seconds):
+    """Sleeps in pieces of 5 ms; by how many ms the latest of them came late."""
+    end, latest_s = time.monotonic() + seconds, 0
+    while time.monotonic() < end:
+        before = time.monotonic()
+        time.sleep(0.005)
+        latest_s = max(latest_s, time.monotonic() - before - 0.005)
+    return 1e3 * latest_s
+
+
 def test_real_time(place):
     """At the board's pace: rates, clocks and the time of day come out right."""
     daemon = place.daemon()
@@ -45,15 +55,15 @@ def test_real_time(place):
                     "--truth", place.path("truth.jsonl"), wait=False)
     daemon.wait_log("receiving:")
     attached = daemon.ask()
-    time.sleep(14)
+    late_ms = sleep_and_watch(14)
     status = daemon.ask()
     check(status["state"] == "receiving", status)
     check(abs(status["measured_rate_hz"] - 1000) < 20, "rate", status["measured_rate_hz"])
-    # a machine that keeps the whole process waiting longer than the pty can hold is not the daemon's
-    # fault; tests/bench/live.py measures on a machine that does not
-    latest_ms = status["counters"]["loop_latest_ms"]
-    check(status["lost"] == attached["lost"] or latest_ms > 150, "samples lost while it ran:",
-          status["lost"], "and the loop was never late by more than", latest_ms, "ms")
+    # A machine that keeps everybody waiting longer than the pty can hold is not the daemon's fault, but
+    # then this process, which only sleeps, has come late as well; a loop that blocks itself has not that
+    # excuse. tests/bench/live.py measures on a quiet machine.
+    check(status["lost"] == attached["lost"] or late_ms > 50, "samples lost while it ran:",
+          status["lost"], "and the machine kept nobody waiting by more than", round(late_ms), "ms")
     check(status["tared"] and status["tare_age_s"] < 20, "zero", status["tare_age_s"])
     check(status["weight_n"] and 700 < status["weight_n"] < 830, "weight", status["weight_n"])
     check(status["drift_ppm"] is not None and 60 < abs(status["drift_ppm"]) < 140, "drift",
