@@ -78,6 +78,18 @@ static json_t *answer_lesson(struct uf_daemon *d, const json_t *question)
                      "the open session and its player are read again");
 }
 
+static json_t *answer_feet(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    struct uf_acquire_status a;
+    struct uf_error err;
+    if (uf_acquire_ask_feet(d->acquire, &err))
+        return json_pack("{s:s}", "error", err.text);
+    uf_acquire_status(d->acquire, &a);
+    return json_pack("{s:b, s:I, s:s}", "ok", 1, "tries", (json_int_t)a.feet->tries, "text",
+                     "rock from the heels to the toes for six seconds");
+}
+
 static json_t *answer(void *who, const json_t *question)
 {
     static const struct {
@@ -86,13 +98,14 @@ static json_t *answer(void *who, const json_t *question)
     } table[] = {{"status", answer_status},
                  {"tare", answer_tare},
                  {"hand", answer_hand},
+                 {"feet", answer_feet},
                  {"lesson", answer_lesson}};
     const char *ask = json_string_value(json_object_get(question, "ask"));
     for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++)
         if (strcmp(ask, table[i].ask) == 0)
             return table[i].answer(who, question);
     return json_pack("{s:s}", "error",
-                     "\"ask\" must be \"status\", \"tare\", \"hand\" or \"lesson\"");
+                     "\"ask\" must be \"status\", \"tare\", \"hand\", \"feet\" or \"lesson\"");
 }
 
 /* ---- what the database answers ---- */
@@ -121,10 +134,13 @@ static void new_calibration(struct uf_daemon *d, const struct uf_job *job)
 
 static void answered(void *who, struct uf_job *job)
 {
+    struct uf_daemon *d = who;
     if (job->kind == UF_JOB_LESSON)
-        new_lesson(who, job);
+        new_lesson(d, job);
+    else if (job->kind == UF_JOB_ROCKING)
+        uf_acquire_feet_found(d->acquire, job);
     else
-        new_calibration(who, job);
+        new_calibration(d, job);
     uf_job_free(job);
 }
 

@@ -73,7 +73,8 @@ void uf_page_samples(struct uf_page *p)
     if (p->live_due_us <= now_us) /* after a pause: no burst to catch up */
         p->live_due_us = now_us + every_us;
     p->live_dev_us = a.live->t_dev_us;
-    struct uf_message *m = uf_message_new(uf_page_live_json(a.live, &p->c.config->rig, a.hand));
+    struct uf_message *m =
+        uf_message_new(uf_page_live_json(a.live, &p->c.config->rig, a.hand, a.feet_now));
     uf_server_send_live(p->server, m);
     uf_message_free(m);
 }
@@ -211,7 +212,7 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
     } table[] = {
         {"enter", UF_RIGHT_READ, ask_enter},   {"swing", UF_RIGHT_READ, ask_swing},
         {"swings", UF_RIGHT_READ, ask_list},   {"tare", UF_RIGHT_WRITE, ask_command},
-        {"hand", UF_RIGHT_WRITE, ask_command},
+        {"hand", UF_RIGHT_WRITE, ask_command}, {"feet", UF_RIGHT_WRITE, ask_command},
     };
     struct uf_page *p = who;
     const char *ask = json_string_value(json_object_get(question, "ask"));
@@ -224,7 +225,8 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
             table[i].handle(p, client, question);
         return;
     }
-    send_problem(p, client, "\"ask\" must be \"swing\", \"swings\", \"tare\" or \"hand\"");
+    send_problem(p, client,
+                 "\"ask\" must be \"swing\", \"swings\", \"tare\", \"hand\" or \"feet\"");
 }
 
 static void entered(void *who, uf_client client, enum uf_right right)

@@ -119,13 +119,14 @@ static void leave_locked(struct uf_store_thread *t)
 {
     struct uf_store_status *s = &t->status;
     struct uf_job *job = take_first(&t->queue);
-    if (job->kind == UF_JOB_SWING) {
-        s->waiting--;
+    if (job->capture)
         s->waiting_bytes -= bytes_of(job);
-    } else {
+    if (job->kind == UF_JOB_SWING)
+        s->waiting--;
+    else
         t->notes--;
-    }
-    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_LESSON)
+    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_LESSON ||
+        job->kind == UF_JOB_ROCKING)
         append(&t->done, job);
     else
         uf_job_free(job);
@@ -336,8 +337,9 @@ bool uf_store_thread_put(struct uf_store_thread *t, struct uf_job *job)
     bool swing = job->kind == UF_JOB_SWING;
     uv_mutex_lock(&t->lock);
     struct uf_store_status *s = &t->status;
-    bool room =
-        swing ? s->waiting_bytes + bytes <= UF_STORE_BYTES_MAX : t->notes < UF_STORE_NOTES_MAX;
+    bool room = !job->capture || s->waiting_bytes + bytes <= UF_STORE_BYTES_MAX;
+    if (!swing)
+        room = room && t->notes < UF_STORE_NOTES_MAX;
     if (t->stopping)
         room = false;
     if (!room && swing)
@@ -346,8 +348,9 @@ bool uf_store_thread_put(struct uf_store_thread *t, struct uf_job *job)
         s->notes_lost++;
     if (room) {
         append(&t->queue, job);
-        if (swing) {
+        if (job->capture)
             s->waiting_bytes += bytes;
+        if (swing) {
             s->waiting++;
             if (s->waiting > s->most_waiting)
                 s->most_waiting = s->waiting;

@@ -16,9 +16,11 @@ int uf_schema_migrate(struct uf_store *s, struct uf_error *err);
 /* The SQL of migration 1 but for swing_metric (schema_sql.c). */
 extern const char uf_schema_sql_1[];
 /* The same of migration 2. */
+extern const char uf_schema_sql_2[];
 /* The SQL of migration 3: players, blocks, remarks (schema_lessons.c). */
 extern const char uf_schema_sql_3[];
-extern const char uf_schema_sql_2[];
+/* Of migration 4: rocking and feet (schema_feet.c). */
+extern const char uf_schema_sql_4_feet[];
 
 /* Makes the views anew where their text differs from this program's; inside a transaction. */
 int uf_schema_views(struct uf_store *s, struct uf_error *err);

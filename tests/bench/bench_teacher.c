@@ -138,7 +138,8 @@ static void measure_truth(const struct played *j, const struct uf_capture *c,
                                   0,
                                   0,
                                   50,
-                                  50};
+                                  50,
+                                  UF_LENGTH_GIVEN};
     }
     struct uf_measure m = {.capture = c,
                            .curves = &curves,

@@ -10,6 +10,7 @@
 
 #include "store/calibrations.h"
 #include "store/raw_codec.h"
+#include "store/schema.h"
 #include "stored_swing.h"
 
 #include <fcntl.h>
@@ -185,7 +186,7 @@ static void modes_and_settings(void **state)
     assert_int_equal(stat(p->db, &st), 0);
     assert_int_equal(st.st_mode & 0777, 0640);
     assert_int_equal(number(s, "PRAGMA application_id"), UF_APPLICATION_ID);
-    assert_int_equal(number(s, "PRAGMA user_version"), 3);
+    assert_int_equal(number(s, "PRAGMA user_version"), uf_schema_version());
     assert_int_equal(number(s, "PRAGMA synchronous"), 2); /* FULL */
     assert_int_equal(number(s, "PRAGMA foreign_keys"), 1);
     assert_int_equal(number(s, "SELECT journal_mode = 'wal' FROM pragma_journal_mode"), 1);
@@ -208,7 +209,7 @@ static void a_swing_in_and_out(void **state)
     struct uf_capture *c = make_swing(&t.rig, 800, false), *back;
     struct uf_error err;
     int64_t id;
-    struct uf_swing_meta meta = {t.session_id, t.rig_id, 0, 1700000000123456, -3.25, NULL};
+    struct uf_swing_meta meta = {t.session_id, t.rig_id, 0, 1700000000123456, -3.25, NULL, 0};
     struct uf_analysis *a;
     assert_int_equal(uf_analyse(c, &t.rig, &t.nominal, &t.settings, &a, &err), 0);
     assert_int_equal(uf_store_swing_add(s, &meta, c, a, 1700000001000000, &id, &err), 0);
