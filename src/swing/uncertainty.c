@@ -10,7 +10,7 @@
 #include <string.h>
 
 #define DEG          (3.14159265358979323846 / 180)
-#define ASIDE_U_MM  2.0  /* a path that wobbles about the long axis, as simulated golfers show it */
+#define ASIDE_U_MM   2.0 /* a path that wobbles about the long axis, as simulated golfers show it */
 #define CHANCE_LEAST 1e-5 /* a rival extreme with less is none */
 #define BESIDE_S     0.25 /* of the search range: lobes end, and moments lie, a little outside it */
 
