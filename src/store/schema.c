@@ -179,11 +179,18 @@ static int migrate_3(struct uf_store *s, struct uf_error *err)
     return uf_db_exec(s, uf_schema_sql_3, DOING, err);
 }
 
+/* What a lesson is about. */
+static int migrate_4(struct uf_store *s, struct uf_error *err)
+{
+    return uf_db_exec(s, uf_schema_sql_4_focus, DOING, err);
+}
+
 /* Number i + 1 makes user_version i + 1 of i. Never change one that has been released. */
 static int (*const migrations[])(struct uf_store *s, struct uf_error *err) = {
     migrate_1,
     migrate_2,
     migrate_3,
+    migrate_4,
 };
 
 int uf_schema_version(void)

@@ -19,6 +19,8 @@ extern const char uf_schema_sql_1[];
 /* The SQL of migration 3: players, blocks, remarks (schema_lessons.c). */
 extern const char uf_schema_sql_3[];
 extern const char uf_schema_sql_2[];
+/* Of migration 4: the focus of a lesson (schema_focus.c). */
+extern const char uf_schema_sql_4_focus[];
 
 /* Makes the views anew where their text differs from this program's; inside a transaction. */
 int uf_schema_views(struct uf_store *s, struct uf_error *err);

@@ -8,6 +8,7 @@
 
 #include <cmocka.h>
 
+#include "store/schema.h"
 #include "stored_swing.h"
 
 static int set_up(void **state)
@@ -201,14 +202,14 @@ static void an_empty_file(void **state)
     struct uf_store *s = open_store(*state, UF_STORE_CREATE);
     uf_store_close(s);
     s = open_store(*state, UF_STORE_WRITE);
-    count_is(s, "PRAGMA user_version", 3);
+    count_is(s, "PRAGMA user_version", uf_schema_version());
     uf_store_close(s);
     const struct place *p = *state;
     unlink(p->db);
     FILE *f = fopen(p->db, "w"); /* no byte in it yet */
     fclose(f);
     s = open_store(p, UF_STORE_CREATE);
-    count_is(s, "PRAGMA user_version", 3);
+    count_is(s, "PRAGMA user_version", uf_schema_version());
     count_is(s, "SELECT count(*) FROM swings", 0);
     uf_store_close(s);
 }

@@ -10,6 +10,7 @@
 
 #include "store/calibrations.h"
 #include "store/raw_codec.h"
+#include "store/schema.h"
 #include "stored_swing.h"
 
 #include <fcntl.h>
@@ -185,7 +186,7 @@ static void modes_and_settings(void **state)
     assert_int_equal(stat(p->db, &st), 0);
     assert_int_equal(st.st_mode & 0777, 0640);
     assert_int_equal(number(s, "PRAGMA application_id"), UF_APPLICATION_ID);
-    assert_int_equal(number(s, "PRAGMA user_version"), 3);
+    assert_int_equal(number(s, "PRAGMA user_version"), uf_schema_version());
     assert_int_equal(number(s, "PRAGMA synchronous"), 2); /* FULL */
     assert_int_equal(number(s, "PRAGMA foreign_keys"), 1);
     assert_int_equal(number(s, "SELECT journal_mode = 'wal' FROM pragma_journal_mode"), 1);
