@@ -19,6 +19,8 @@ void uf_system_u_defaults(const struct uf_calibration *cal, struct uf_system_u *
     double worse = cal->nominal ? 3 : 1;
     for (int p = 0; p < UF_PLATES_MAX; p++) {
         struct uf_plate_u *u = &out->plate[p];
+        if (cal->error[p].patterns > 0)
+            u->matrix = &cal->error[p];
         u->error[UF_FX][UF_FX] = u->error[UF_FY][UF_FY] = u->error[UF_MZ][UF_MZ] = 0.010 * worse;
         u->error[UF_FZ][UF_FZ] = 0.003 * worse;
         u->error[UF_FX][UF_FZ] = u->error[UF_FY][UF_FZ] = 0.003 * worse;
@@ -89,8 +91,15 @@ static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
 {
     enum uf_hand hand = w->p->scene->hand;
     struct uf_nudge nudge = {.foot = foot};
+    /* of the plate as it lies there: nothing of it turns round with the golfer */
+    for (int i = 0; u->matrix && i < u->matrix->patterns; i++) {
+        nudge.error = u->matrix->pattern[i];
+        measure_changed(w, w->p->scene, &nudge);
+        add_difference(w, 1);
+    }
+    nudge.error = NULL;
     for (int row = 0; row < UF_COMPONENTS; row++) {
-        for (int column = 0; column < UF_COMPONENTS; column++) {
+        for (int column = 0; !u->matrix && column < UF_COMPONENTS; column++) {
             if (!(u->error[row][column] > 0))
                 continue;
             nudge.row = row;
