@@ -22,9 +22,9 @@
 #define CLEAR_EVERY_S 10.0          /* the spool is played from there on after a crash */
 #define PAST_S        20.0          /* a swing that began before the start has ended by then */
 #define ZERO_WAIT_S   15.0          /* samples for so long without a zero: say what is missing */
-#define HELLO_MOST    3    /* boards on one line within HELLO_S: more are not told apart .. */
-#define HELLO_S       10.0 /* .. in the log any more */
-#define RATE_MARKS    21   /* ticks over which the rate is measured: 2 s */
+#define HELLO_MOST    3             /* boards on one line within HELLO_S: more are not told apart */
+#define HELLO_S       10.0
+#define RATE_MARKS    21 /* ticks over which the rate is measured: 2 s */
 
 _Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
 
@@ -60,6 +60,7 @@ struct uf_acquire {
     bool clear_due;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
+    double drift_n[UF_PLATES_MAX], total_drift_n[UF_PLATES_MAX];
     bool zero_missed; /* it was said that there is none yet */
     int64_t first_dev_us;
     int64_t hello_mono_us; /* since then .. */
@@ -252,22 +253,15 @@ static void take_swing(struct uf_acquire *a, const struct uf_pipeline_event *eve
 static void take_tare(struct uf_acquire *a, const struct uf_tare_event *tare)
 {
     const struct uf_hello *h = uf_pipeline_hello(a->pipeline);
-    const struct uf_rig *rig = &a->c.config->rig;
     a->tare_mono_us = uf_clock_mono_us();
     a->has_tare = true;
+    memcpy(a->drift_n, tare->drift_n, sizeof a->drift_n);
+    memcpy(a->total_drift_n, tare->total_drift_n, sizeof a->total_drift_n);
     a->spooled.has_tare = true;
     a->spooled.tare_utc_us = uf_clock_utc_us();
     memcpy(a->spooled.tare_raw, tare->tare_raw, sizeof a->spooled.tare_raw);
     spool_state(a, UF_SPOOL_STATE);
-    for (int p = 0; tare->look && p < rig->plates; p++)
-        if (fabs(tare->total_drift_n[p]) > a->c.config->pipeline.tare.warn_n)
-            uf_log(UF_LOG_WARNING,
-                   "zero: the %s plate has drifted by %.0f N since the start: look at its cells "
-                   "and what lies on it",
-                   uf_place_name(rig->plate[p].place), tare->total_drift_n[p]);
-    if (tare->was_loaded)
-        uf_log(UF_LOG_WARNING, "zero: the one before was taken with somebody on the plates; this "
-                               "one replaces it");
+    uf_words_log_zero(tare, &a->c.config->rig, a->c.config->pipeline.tare.warn_n);
     struct uf_job *job = a->replay ? NULL : uf_job_new(UF_JOB_TARE);
     if (!job || !h) {
         uf_job_free(job);
@@ -662,6 +656,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     if (!a)
         return uf_fail(err, UF_ENOMEM, "no memory for the measuring chain");
     a->c = *config;
+    for (int p = 0; p < UF_PLATES_MAX; p++)
+        a->drift_n[p] = a->total_drift_n[p] = NAN;
     a->replay = c->link.type == UF_LINK_REPLAY;
     a->calibration = start->calibration;
     a->calibration_id = start->calibration_id;
@@ -792,6 +788,8 @@ void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)
         .calibration_id = a->calibration_id,
     };
     memcpy(out->text, a->text, sizeof out->text);
+    memcpy(out->drift_n, a->drift_n, sizeof out->drift_n);
+    memcpy(out->total_drift_n, a->total_drift_n, sizeof out->total_drift_n);
     if (h)
         out->hello = *h;
     out->doubts = *uf_pipeline_doubts(a->pipeline);

@@ -35,9 +35,8 @@ struct sink {
 
 /* ---- jobs; store thread ---- */
 
-/* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known.
- * *session_id: the one that it belongs to. */
-static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, struct uf_error *err)
+/* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known. */
+static int find_again(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     int rc = uf_store_swing_find(s->store, job->capture, job->stored_after, s->taken, s->taken_n,
                                  &job->swing_id, err);
@@ -47,20 +46,29 @@ static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, s
             s->taken[s->taken_n++] = job->swing_id;
         return 1;
     }
-    if (rc == UF_ENOTFOUND)
-        rc = uf_store_session_at(s->store, job->utc_us, session_id, err);
     return rc == UF_ENOTFOUND ? UF_OK : rc;
 }
 
 static int read_lesson(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
-    struct uf_lesson lesson;
-    int rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &lesson, err);
-    if (rc)
-        return rc;
-    job->session_id = lesson.session_id;
-    job->has_hand = lesson.player_id != 0;
-    job->hand = lesson.hand;
+    int rc = uf_lesson_about(s->store, s->rig_id, uf_clock_utc_us(), &job->lesson, err);
+    job->has_lesson = rc == UF_OK;
+    return rc;
+}
+
+static int look(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    int rc = read_lesson(s, job, err);
+    if (rc == UF_OK)
+        rc = uf_store_rig_health(s->store, s->rig_id, &s->config->rig, &job->health, err);
+    job->has_health = rc == UF_OK;
+    return rc;
+}
+
+static int teach(struct sink *s, struct uf_job *job)
+{
+    uf_teach_do(job->teach, s->store, &s->config->rig, s->rig_id, job->utc_us);
+    (void)read_lesson(s, job, NULL); /* it is done or refused, whatever this says */
     return UF_OK;
 }
 
@@ -77,15 +85,14 @@ static int store_rocking(struct sink *s, struct uf_job *job, struct uf_error *er
 {
     struct uf_rocking_meta meta = {.rig_id = s->rig_id, .at_utc_us = job->utc_us};
     struct uf_foot_person who;
+    struct uf_lesson then; /* what was open when it was done */
     int64_t rocking_id;
-    int rc = UF_ENOTFOUND;
+    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
+                          job->maybe_stored, &then, err);
     if (job->maybe_stored)
-        rc = uf_store_session_at(s->store, job->utc_us, &meta.session_id, err);
-    if (rc == UF_ENOTFOUND)
-        rc = read_lesson(s, job, err);
+        meta.session_id = then.session_id;
     if (rc == 0)
-        rc = uf_store_foot_person(s->store, meta.session_id ? meta.session_id : job->session_id,
-                                  &who, err);
+        rc = uf_store_foot_person(s->store, then.session_id, &who, err);
     if (rc == 0)
         rc = uf_rocking_find(job->capture, &s->config->rig, &job->calibration, &who,
                              job->capture->hand, &job->feet, err);
@@ -138,8 +145,8 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     struct uf_given given;
     char basis[UF_BASIS_SIZE];
-    int64_t session_id = 0; /* the open one */
-    int known = job->maybe_stored ? find_again(s, job, &session_id, err) : 0;
+    struct uf_lesson then; /* what was open when it was hit */
+    int known = job->maybe_stored ? find_again(s, job, err) : 0;
     if (known)
         return known > 0 ? UF_OK : known;
     const struct uf_given_of of = {
@@ -149,8 +156,11 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .calibration_id = job->calibration_id,
         .old_days = s->config->analysis.old_days,
     };
+    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
+                          job->maybe_stored, &then, err);
     const struct uf_swing_meta meta = {
-        .session_id = session_id,
+        .session_id = job->maybe_stored ? then.session_id : 0,
+        .block_id = job->maybe_stored ? then.block_id : 0,
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
@@ -159,7 +169,8 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .rocking_id = of.rocking_id,
     };
     struct uf_analysis *analysis = NULL;
-    int rc = uf_store_given(s->store, &of, &given, basis, err);
+    if (!rc)
+        rc = uf_store_given(s->store, &of, &given, basis, err);
     if (!rc)
         rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
                               &s->config->analysis, &given, &analysis, err);
@@ -225,10 +236,14 @@ static int store_job(void *who, struct uf_job *job, struct uf_error *err)
     case UF_JOB_LINK_EVENT:
         return uf_store_link_event(s->store, job->utc_us, job->event, job->text, err);
     case UF_JOB_CALIBRATION:
+        job->has_health =
+            uf_store_rig_health(s->store, s->rig_id, &s->config->rig, &job->health, NULL) == UF_OK;
         return read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
                                 &job->calibration_id, job->leftover, job->has_leftover, err);
     case UF_JOB_LESSON:
-        return read_lesson(s, job, err);
+        return look(s, job, err);
+    case UF_JOB_TEACH:
+        return teach(s, job);
     case UF_JOB_ROCKING:
         return store_rocking(s, job, err);
     }
@@ -300,13 +315,12 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     rc = uf_store_session_open(s->store, start->rig_id, uf_clock_utc_us(), &start->session_id, err);
     s->rig_id = start->rig_id;
     s->session_id = start->session_id;
-    struct uf_lesson open;
     if (!rc)
-        rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, err);
-    if (!rc) {
-        start->has_hand = open.player_id != 0;
-        start->hand = open.hand;
-    }
+        rc = uf_lesson_about(s->store, s->rig_id, uf_clock_utc_us(), &start->lesson, err);
+    if (!rc)
+        rc = uf_store_rig_health(s->store, s->rig_id, rig, &start->health, err);
+    start->has_hand = start->lesson.now.player_id != 0;
+    start->hand = start->lesson.now.hand;
     return rc;
 }
 

@@ -2,6 +2,9 @@
  * See words.h. */
 #include "daemon/words.h"
 
+#include "base/log.h"
+
+#include <math.h>
 #include <stdio.h>
 
 void uf_words_board(const struct uf_hello *h, const char *device, char *text, size_t size)
@@ -63,4 +66,17 @@ void uf_words_lone_strike(int64_t t_dev_us, uint64_t count, char *text, size_t s
              "the strike sensor went off at %.3f s of the board's clock, and no swing was found "
              "there; %llu such since the start",
              1e-6 * (double)t_dev_us, (unsigned long long)count);
+}
+
+void uf_words_log_zero(const struct uf_tare_event *tare, const struct uf_rig *rig, double warn_n)
+{
+    for (int p = 0; tare->look && p < rig->plates; p++)
+        if (fabs(tare->total_drift_n[p]) > warn_n)
+            uf_log(UF_LOG_WARNING,
+                   "zero: the %s plate has drifted by %.0f N since the start: look at its cells "
+                   "and what lies on it",
+                   uf_place_name(rig->plate[p].place), tare->total_drift_n[p]);
+    if (tare->was_loaded)
+        uf_log(UF_LOG_WARNING, "zero: the one before was taken with somebody on the plates; this "
+                               "one replaces it");
 }

@@ -9,7 +9,7 @@
 
 struct uf_rocking_meta {
     int64_t rig_id;
-    int64_t session_id; /* 0: the open one; made where there is none */
+    int64_t session_id; /* 0: the one that was open then; made where there was none */
     int64_t at_utc_us;  /* 0: not known */
 };
 /* One transaction. The same rocking (board, first sample, counts) is found again instead. */
@@ -17,7 +17,7 @@ int uf_store_rocking_add(struct uf_store *s, const struct uf_rocking_meta *meta,
                          const struct uf_capture *capture, int64_t made_utc_us, int64_t *id,
                          struct uf_error *err);
 
-/* The lengths of the open session's player; not known: NAN all. */
+/* The lengths of a session's player; not known: NAN all. */
 int uf_store_foot_person(struct uf_store *s, int64_t session_id, struct uf_foot_person *out,
                          struct uf_error *err);
 
