@@ -56,6 +56,7 @@ void uf_job_free(struct uf_job *job)
     if (!job)
         return;
     uf_capture_free(job->capture);
+    free(job->found);
     free(job);
 }
 
@@ -125,7 +126,7 @@ static void leave_locked(struct uf_store_thread *t)
     } else {
         t->notes--;
     }
-    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_LESSON)
+    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_LESSON || job->found)
         append(&t->done, job);
     else
         uf_job_free(job);
@@ -143,7 +144,7 @@ static void finish_locked(struct uf_store_thread *t)
         s->last_swing_utc_us = job->utc_us;
         s->last_swing_flags = job->flags;
     }
-    if (job->kind == UF_JOB_SWING || job->kind == UF_JOB_LESSON)
+    if (job->kind == UF_JOB_SWING || job->kind == UF_JOB_LESSON || job->kind == UF_JOB_OPEN)
         s->session_id = job->session_id;
     leave_locked(t);
     settle_state_locked(t, false);
@@ -158,7 +159,7 @@ static bool fail_locked(struct uf_store_thread *t, const struct uf_error *err)
     s->retries++;
     settle_state_locked(t, true);
     struct uf_job *head = t->queue.first;
-    if (may_mend(err->code) || ++head->tries < TRIES_AT_HEAD)
+    if (head->kind == UF_JOB_OPEN || may_mend(err->code) || ++head->tries < TRIES_AT_HEAD)
         return news;
     head->tries = 0;
     if (head->kind == UF_JOB_SWING) {
@@ -175,9 +176,10 @@ static bool fail_locked(struct uf_store_thread *t, const struct uf_error *err)
 static bool wait_locked(struct uf_store_thread *t, struct uf_backoff *backoff)
 {
     uint64_t until_ns = uv_hrtime() + uf_backoff_next(backoff) * 1000000;
+    bool opening = t->queue.first->kind == UF_JOB_OPEN;
     for (;;) {
         uint64_t now_ns = uv_hrtime();
-        if (t->stopping && now_ns >= t->stop_by_ns)
+        if (t->stopping && (now_ns >= t->stop_by_ns || (opening && t->status.waiting == 0)))
             return false;
         uint64_t soon_ns = now_ns + (uint64_t)STOPPING_WAIT_MS * 1000000;
         if (t->stopping && until_ns > soon_ns)
@@ -306,6 +308,10 @@ int uf_store_thread_new(struct uf_store_thread **out, const struct uf_store_thre
             (struct uf_backoff){.first_ms = FIRST_WAIT_MS, .longest_ms = LONGEST_WAIT_MS};
     t->status.limit = config->limit;
     t->status.session_id = config->session_id;
+    if (config->problem && *config->problem) {
+        t->status.state = UF_STORE_FAILING;
+        snprintf(t->status.problem, sizeof t->status.problem, "%s", config->problem);
+    }
     int rc = uv_async_init(config->loop, &t->async, told);
     if (rc == 0) {
         t->async.data = t;

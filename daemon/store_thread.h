@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT
  * The queue between the loop, which never waits, and the disk, which sometimes does. A thread of
  * its own takes one job after another, oldest first. A job that the disk refuses (full, locked,
- * read-only) stays at the head and is tried again, less and less often; nothing is dropped. More
+ * read-only) stays at the head and is tried again, less and less often; nothing is dropped. So does
+ * the opening of a database that could not be used at the start: what comes waits behind it. More
  * swings than the queue's limit is a state that the daemon shows; they wait in memory all the same,
  * up to UF_STORE_BYTES_MAX.
  * The only lock guards pointers and counters: it is never held during work. */
@@ -19,12 +20,15 @@
 #define UF_STORE_NOTES_MAX 1000 /* zeros and link events in memory: then new ones are lost */
 
 enum uf_job_kind {
+    UF_JOB_OPEN, /* of a database that could not be used at the start: tried until it can be */
     UF_JOB_SWING,
     UF_JOB_TARE,
     UF_JOB_LINK_EVENT,
     UF_JOB_CALIBRATION, /* read the rig's active calibration again */
     UF_JOB_LESSON       /* read which session is open, and whose */
 };
+
+struct uf_store_start; /* store_sink.h */
 
 /* One thing to store. All of it is owned by the queue from uf_store_thread_put on. */
 struct uf_job {
@@ -34,7 +38,8 @@ struct uf_job {
     struct uf_capture *capture;
     double drift_ppm;                  /* of the board's clock; NAN: not known */
     struct uf_calibration calibration; /* in force at capture; CALIBRATION: the result */
-    int64_t calibration_id;            /* 0: nominal; result -1: could not be read */
+    int64_t calibration_id; /* 0: nominal; SWING -1: not known, the active one when it is stored;
+                               result -1: could not be read */
     /* CALIBRATION, results: what no load can make, of the plates where it is known */
     struct uf_leftover leftover[UF_PLATES_MAX];
     bool has_leftover[UF_PLATES_MAX];
@@ -45,7 +50,9 @@ struct uf_job {
     uint32_t flags;       /* result: UF_FLAG_* */
     /* SWING, LESSON: results */
     int64_t session_id; /* 0: none is open */
-    bool has_hand;      /* LESSON: a player is named, and swings so */
+    /* any kind, result: the database was opened (again) and says this; the job comes back for it */
+    struct uf_store_start *found;
+    bool has_hand; /* LESSON: a player is named, and swings so */
     enum uf_hand hand;
     /* TARE */
     struct uf_tare_event tare;
@@ -101,10 +108,12 @@ struct uf_store_thread_config {
     struct uf_store_sink sink;
     int limit;               /* swings */
     int64_t session_id;      /* open at the start */
+    const char *problem;     /* with the database at the start, which was logged; NULL: none */
     struct uf_backoff waits; /* between tries; first_ms 0: the usual ones */
     /* On the loop, after something changed; several changes may come as one. */
     void (*changed)(void *who);
-    /* On the loop: a CALIBRATION or LESSON job is done; belongs to the receiver (uf_job_free). */
+    /* On the loop: a CALIBRATION or LESSON job is done, or any job that found something; belongs to
+     * the receiver (uf_job_free). */
     void (*answered)(void *who, struct uf_job *job);
     /* On the loop, after uf_store_thread_stop: the sink is closed. left: swings that could not be
      * stored in time. */
