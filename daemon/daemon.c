@@ -79,6 +79,20 @@ static json_t *answer_lesson(struct uf_daemon *d, const json_t *question)
                      "the open session and its player are read again");
 }
 
+static bool read_calibration(struct uf_daemon *d)
+{
+    struct uf_job *job = uf_job_new(UF_JOB_CALIBRATION);
+    return job && uf_store_thread_put(d->store, job);
+}
+
+static json_t *answer_calibration(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    if (!read_calibration(d))
+        return json_pack("{s:s}", "error", "the database cannot be asked now");
+    return json_pack("{s:b, s:s}", "ok", 1, "text", "the calibration in force is read again");
+}
+
 static json_t *answer(void *who, const json_t *question)
 {
     static const struct {
@@ -87,13 +101,15 @@ static json_t *answer(void *who, const json_t *question)
     } table[] = {{"status", answer_status},
                  {"tare", answer_tare},
                  {"hand", answer_hand},
-                 {"lesson", answer_lesson}};
+                 {"lesson", answer_lesson},
+                 {"calibration", answer_calibration}};
     const char *ask = json_string_value(json_object_get(question, "ask"));
     for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++)
         if (strcmp(ask, table[i].ask) == 0)
             return table[i].answer(who, question);
-    return json_pack("{s:s}", "error",
-                     "\"ask\" must be \"status\", \"tare\", \"hand\" or \"lesson\"");
+    return json_pack(
+        "{s:s}", "error",
+        "\"ask\" must be \"status\", \"tare\", \"hand\", \"lesson\" or \"calibration\"");
 }
 
 /* ---- what the database answers ---- */
@@ -173,9 +189,7 @@ static void answered(void *who, struct uf_job *job)
 
 static void reload(struct uf_daemon *d)
 {
-    struct uf_job *job = uf_job_new(UF_JOB_CALIBRATION);
-    if (job)
-        (void)uf_store_thread_put(d->store, job);
+    (void)read_calibration(d);
     if (d->recorder)
         uf_recorder_reopen(d->recorder);
 }
