@@ -39,8 +39,13 @@ static json_t *loads(const struct uf_session *s, const struct uf_fit *f)
     int failed = 0;
     for (int i = 0; i < f->readings; i++) {
         const struct uf_fit_reading *r = &f->reading[i];
+        const struct uf_load *l = &s->reading[r->reading].load;
         json_t *load = json_object();
+        double tolerance_kg = 0;
+        for (int k = 0; k < l->pieces; k++)
+            tolerance_kg += s->document->setup.weight[l->piece[k]].tolerance_kg;
         failed |= json_object_set_new(load, "load", json_integer(s->number[r->reading] + 1));
+        failed |= json_object_set_new(load, "tolerance_kg", number(tolerance_kg));
         failed |= json_object_set_new(load, "known", numbers(r->known, UF_COMPONENTS));
         failed |= json_object_set_new(load, "residual", numbers(r->residual, UF_COMPONENTS));
         failed |= json_object_set_new(load, "left_out", numbers(r->left_out, UF_COMPONENTS));

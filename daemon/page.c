@@ -4,6 +4,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "daemon/page_lesson.h"
 #include "daemon/page_live.h"
 #include "daemon/page_read.h"
 
@@ -14,7 +15,7 @@
 
 /* A question to the database: one at a time is at work on another thread. */
 struct read {
-    enum { READ_SWING, READ_LIST } kind;
+    enum { READ_SWING, READ_LIST, READ_LESSON } kind;
     uf_client client; /* 0: all */
     int64_t id;       /* SWING; 0: the newest */
 };
@@ -90,8 +91,13 @@ static void read_now(uv_work_t *work)
     const char *database = p->c.config->daemon.database;
     struct uf_error err = {0};
     json_t *json = NULL;
-    int rc = r->kind == READ_SWING ? uf_page_read_swing(database, r->id, &json, &err)
-                                   : uf_page_read_list(database, &json, &err);
+    int rc;
+    if (r->kind == READ_SWING)
+        rc = uf_page_read_swing(database, r->id, &json, &err);
+    else if (r->kind == READ_LIST)
+        rc = uf_page_read_list(database, &json, &err);
+    else
+        rc = uf_page_read_lesson(database, &json, &err);
     if (rc)
         json = json_pack("{s:s, s:s}", "type", "problem", "text", err.text);
     p->text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(6)) : NULL;
@@ -179,6 +185,53 @@ static void ask_list(struct uf_page *p, uf_client client, const json_t *question
     read_soon(p, (struct read){READ_LIST, client, 0});
 }
 
+static void ask_lesson(struct uf_page *p, uf_client client, const json_t *question)
+{
+    (void)question;
+    read_soon(p, (struct read){READ_LESSON, client, 0});
+}
+
+static void send_answer(struct uf_page *p, uf_client client, const char *type, const char *ask,
+                        const char *text)
+{
+    send_json(p, client, json_pack("{s:s, s:s, s:s}", "type", type, "ask", ask, "text", text));
+}
+
+static void ask_teach(struct uf_page *p, uf_client client, const json_t *question)
+{
+    const char *ask = json_string_value(json_object_get(question, "ask"));
+    struct uf_error err = {0};
+    struct uf_teach *teach;
+    if (uf_teach_parse(&teach, question, &err)) {
+        send_answer(p, client, "problem", ask, err.text);
+        return;
+    }
+    teach->client = client;
+    struct uf_job *job = uf_job_new(UF_JOB_TEACH);
+    if (job) {
+        job->teach = teach;
+        job->utc_us = uf_clock_utc_us();
+    } else {
+        free(teach);
+    }
+    if (!job || !uf_store_thread_put(p->c.sources->store, job))
+        send_answer(p, client, "problem", ask,
+                    "the database cannot be written now: nothing is "
+                    "changed; the daemon is ending, or too much waits");
+}
+
+void uf_page_taught(struct uf_page *p, const struct uf_teach *teach)
+{
+    static const char *const asks[] = {[UF_TEACH_BEGIN] = "begin",
+                                       [UF_TEACH_END] = "end",
+                                       [UF_TEACH_BLOCK] = "block",
+                                       [UF_TEACH_BLOCK_END] = "block-end"};
+    if (!p || p->stopping)
+        return;
+    send_answer(p, teach->client, teach->rc ? "problem" : "answer", asks[teach->kind],
+                teach->text); /* what has changed, all are told with the next state */
+}
+
 /* A browser that kept a token, where none is asked for. */
 static void ask_enter(struct uf_page *p, uf_client client, const json_t *question)
 {
@@ -211,7 +264,9 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
     } table[] = {
         {"enter", UF_RIGHT_READ, ask_enter},   {"swing", UF_RIGHT_READ, ask_swing},
         {"swings", UF_RIGHT_READ, ask_list},   {"tare", UF_RIGHT_WRITE, ask_command},
-        {"hand", UF_RIGHT_WRITE, ask_command},
+        {"hand", UF_RIGHT_WRITE, ask_command}, {"lesson", UF_RIGHT_WRITE, ask_lesson},
+        {"begin", UF_RIGHT_WRITE, ask_teach},  {"end", UF_RIGHT_WRITE, ask_teach},
+        {"block", UF_RIGHT_WRITE, ask_teach},  {"block-end", UF_RIGHT_WRITE, ask_teach},
     };
     struct uf_page *p = who;
     const char *ask = json_string_value(json_object_get(question, "ask"));
@@ -224,7 +279,9 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
             table[i].handle(p, client, question);
         return;
     }
-    send_problem(p, client, "\"ask\" must be \"swing\", \"swings\", \"tare\" or \"hand\"");
+    send_problem(p, client,
+                 "\"ask\" must be one of swing, swings, tare, hand, lesson, begin, end, block and "
+                 "block-end");
 }
 
 static void entered(void *who, uf_client client, enum uf_right right)

@@ -5,6 +5,7 @@
 #include "plate/matrix_error.h"
 #include "store/database.h"
 #include "store/rig_json.h"
+#include "store/schema.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -132,7 +133,7 @@ int uf_store_calibration_add(struct uf_store *s, int64_t rig_id, const struct uf
     if (json && json_object_set_new(json, "uuid", json_string(uuid)) == 0)
         matrices = json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(17));
     if (provenance)
-        how = json_dumps(provenance, JSON_COMPACT | JSON_REAL_PRECISION(17));
+        how = json_dumps(provenance, JSON_COMPACT | JSON_ENCODE_ANY | JSON_REAL_PRECISION(17));
     rc = matrices && (how || !provenance) ? uf_db_begin(s, doing, err) : no_text(err);
     if (rc)
         goto done;
@@ -153,6 +154,8 @@ int uf_store_calibration_add(struct uf_store *s, int64_t rig_id, const struct uf
         rc = uf_db_run(s, q, doing, err);
         *id = sqlite3_last_insert_rowid(s->db);
     }
+    if (rc == 0)
+        rc = uf_schema_calibration_loads(s, *id, err);
     rc = uf_db_end(s, rc, doing, err);
 done:
     free(how);

@@ -11,6 +11,8 @@
 #include "store/schema.h"
 #include "stored_swing.h"
 
+#include "store/schema.h"
+
 static int set_up(void **state)
 {
     *state = place_new();
@@ -72,6 +74,8 @@ static void names_end_in_units(void **state)
             continue; /* plausible_*: in the unit of the row */
         if (strcmp(table, "swing_extra") == 0)
             continue; /* value: the unit stands beside it */
+        if (strcmp(column, "studentised") == 0)
+            continue; /* a ratio */
         if (strncmp(table, "swing_metric", 12) == 0 &&
             uf_metric_row((enum uf_metric)uf_metric_find(column))->unit[0] == '\0')
             continue; /* a count */
