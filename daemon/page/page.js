@@ -5,13 +5,37 @@ import { Link } from "./link.js";
 import { Standing } from "./standing.js";
 import { SwingView, element, replace } from "./swing.js";
 import { fillHealth, fillList } from "./lists.js";
+import { CompareView } from "./compare.js";
+import { SessionView } from "./session.js";
+import { PlayerView } from "./player.js";
 
 const $ = (id) => document.getElementById(id);
-const VIEWS = ["standing", "swing", "list", "plates"];
+const VIEWS = ["standing", "swing", "list", "plates", "compare", "sessions", "players"];
 const STALE_MS = 700; // live values older than that are not shown as if they were of now
 
 const standing = new Standing();
 const swing = new SwingView();
+const ask = (question) => link.ask(question);
+const compare = new CompareView(ask);
+const session = new SessionView(ask, {
+    swing: openSwing,
+    player(id) {
+        player.choose(id);
+        go("players");
+    },
+    compare(what, a, b) {
+        compare.open(what, a, b);
+        go("compare");
+    },
+});
+const player = new PlayerView(ask, {
+    session(id) {
+        session.choose(id);
+        go("sessions");
+    },
+});
+/** What is told when a view is shown, and when what it shows may have changed. */
+const ENTER = { compare, sessions: session, players: player };
 let state = null, list = null, mayWrite = false, online = false, silent = false, why = "";
 let liveAt = 0, problem = "", problemTimer = 0;
 
@@ -23,12 +47,16 @@ function go(view) {
     for (const button of document.querySelectorAll("nav button"))
         button.setAttribute("aria-current", button.dataset.goto === view ? "page" : "false");
     standing.dirty = true;
-    requestAnimationFrame(() => swing.draw());
+    if (online) ENTER[view]?.enter();
+    requestAnimationFrame(drawAll);
+}
+function drawAll() {
+    for (const one of [swing, compare, player]) one.draw();
 }
 for (const button of document.querySelectorAll("nav button")) button.addEventListener("click", () => go(button.dataset.goto));
 
 document.addEventListener("keydown", (event) => {
-    const typing = event.target.matches("input[type=number], select");
+    const typing = event.target.matches("input[type=number], input[type=text], input[type=search], textarea, select");
     if (typing || event.ctrlKey || event.altKey || event.metaKey) return;
     const view = VIEWS[Number(event.key) - 1];
     if (view) go(view);
@@ -126,6 +154,7 @@ const take = {
         $("hand").disabled = !mayWrite;
         link.ask({ ask: "swings" });
         link.ask({ ask: "swing" });
+        ENTER[document.body.dataset.view]?.enter();
     },
     live(message) {
         liveAt = performance.now();
@@ -145,7 +174,19 @@ const take = {
     swings(message) {
         list = message;
         showList();
+        ENTER[document.body.dataset.view]?.enter(); // a swing came, or somebody changed one
     },
+    compare: (message) => compare.show(message),
+    sessions(message) {
+        session.takeSessions(message);
+        if (document.body.dataset.view === "compare") compare.takeSessions(message);
+    },
+    session(message) {
+        session.takeSession(message);
+        if (document.body.dataset.view === "compare") compare.takeSession(message);
+    },
+    players: (message) => player.takePlayers(message),
+    player: (message) => player.takePlayer(message),
     answer(message) {
         $("told").textContent = message.text || "done";
     },
@@ -188,7 +229,7 @@ function frame() {
 }
 window.addEventListener("resize", () => {
     standing.dirty = true;
-    swing.draw();
+    drawAll();
 });
 go("standing");
 frame();
