@@ -29,9 +29,8 @@ struct sink {
 
 /* ---- jobs; store thread ---- */
 
-/* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known.
- * *session_id: the one that it belongs to. */
-static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, struct uf_error *err)
+/* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known. */
+static int find_again(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     int rc = uf_store_swing_find(s->store, job->capture, job->stored_after, s->taken, s->taken_n,
                                  &job->swing_id, err);
@@ -41,8 +40,6 @@ static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, s
             s->taken[s->taken_n++] = job->swing_id;
         return 1;
     }
-    if (rc == UF_ENOTFOUND)
-        rc = uf_store_session_at(s->store, job->utc_us, session_id, err);
     return rc == UF_ENOTFOUND ? UF_OK : rc;
 }
 
@@ -62,12 +59,15 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     struct uf_given given;
     char basis[UF_BASIS_SIZE];
-    int64_t session_id = 0; /* the open one */
-    int known = job->maybe_stored ? find_again(s, job, &session_id, err) : 0;
+    struct uf_lesson then; /* what was open when it was hit */
+    int known = job->maybe_stored ? find_again(s, job, err) : 0;
     if (known)
         return known > 0 ? UF_OK : known;
+    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
+                          job->maybe_stored, &then, err);
     const struct uf_swing_meta meta = {
-        .session_id = session_id,
+        .session_id = job->maybe_stored ? then.session_id : 0,
+        .block_id = job->maybe_stored ? then.block_id : 0,
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
@@ -75,10 +75,8 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .basis = basis,
     };
     struct uf_analysis *analysis = NULL;
-    int rc = read_lesson(s, job, err); /* whose feet, standing where */
-    if (!rc)
-        rc = uf_store_given(s->store, 0, session_id ? session_id : job->session_id, &given, basis,
-                            err);
+    if (!rc) /* whose feet, standing where */
+        rc = uf_store_given(s->store, 0, then.session_id, &given, basis, err);
     if (!rc)
         rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
                               &s->config->analysis, &given, &analysis, err);

@@ -19,6 +19,11 @@ extern const char uf_schema_sql_1[];
 /* The SQL of migration 3: players, blocks, remarks (schema_lessons.c). */
 extern const char uf_schema_sql_3[];
 extern const char uf_schema_sql_2[];
+/* Of migration 4, by topic: the loads of calibrations (schema_calibration.c). */
+extern const char uf_schema_sql_4_calibration[];
+
+/* Fills the table of loads from a calibration's provenance; id 0: of all. Inside a transaction. */
+int uf_schema_calibration_loads(struct uf_store *s, int64_t id, struct uf_error *err);
 
 /* Makes the views anew where their text differs from this program's; inside a transaction. */
 int uf_schema_views(struct uf_store *s, struct uf_error *err);

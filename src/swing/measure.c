@@ -134,11 +134,7 @@ static bool gap_may_hide(const struct uf_measure *m, const double *y, size_t pea
  * it little. Takes the top of the parabola when it lies among these points. */
 static void refine(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
 {
-    double least = INFINITY;
-    for (size_t i = m->from; i <= m->to; i++)
-        if (!isnan(y[i]))
-            least = fmin(least, sign * y[i]);
-    double top = sign * y[f->index], depth = CREST * (top - least);
+    double top = sign * y[f->index], depth = CREST * (top - f->least);
     size_t reach = (size_t)(CREST_S * m->curves->rate_hz), left = 1, right = 1;
     while (left < reach && f->index - left > m->from && sign * y[f->index - left - 1] > top - depth)
         left++;
@@ -170,6 +166,75 @@ static void refine(const struct uf_measure *m, const double *y, double sign, str
     f->value = y[f->index] + (a + 0.5 * b * shift) / det;
 }
 
+/* Grid points within CREST_S of one. */
+static size_t around(const struct uf_measure *m, size_t index, size_t *to)
+{
+    size_t reach = (size_t)(CREST_S * m->curves->rate_hz);
+    *to = index + reach < m->to ? index + reach : m->to;
+    return index > m->from + reach ? index - reach : m->from;
+}
+
+static size_t best_of(const double *y, double sign, size_t from, size_t to, size_t none)
+{
+    size_t best = none;
+    double most = -INFINITY;
+    for (size_t i = from; i <= to; i++)
+        if (sign * y[i] > most) {
+            most = sign * y[i];
+            best = i;
+        }
+    return best;
+}
+
+/* The best local extreme that is not of the crest around f->index. */
+static size_t rival_of(const struct uf_measure *m, const double *y, double sign,
+                       const struct uf_found *f)
+{
+    size_t to, from = around(m, f->index, &to), rival = f->index;
+    double most = -INFINITY;
+    for (size_t i = m->from + 1; i < m->to; i++) {
+        double v = sign * y[i];
+        if ((i < from || i > to) && v > most && v >= sign * y[i - 1] && v > sign * y[i + 1]) {
+            most = v;
+            rival = i;
+        }
+    }
+    return rival;
+}
+
+static void search_all(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
+{
+    f->index = best_of(y, sign, m->from, m->to, m->curves->n);
+    if (f->index == m->curves->n)
+        return;
+    f->least = INFINITY;
+    for (size_t i = m->from; i <= m->to; i++)
+        if (sign * y[i] < f->least)
+            f->least = sign * y[i];
+    f->rival = rival_of(m, y, sign, f);
+}
+
+static void search_near(const struct uf_measure *m, const double *y, double sign,
+                        const struct uf_found *near, struct uf_found *f)
+{
+    size_t to, from = around(m, near->index, &to);
+    f->least = near->least;
+    f->index = f->rival = best_of(y, sign, from, to, m->curves->n);
+}
+
+/* f->index is set: what there is. */
+static void judge(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
+{
+    f->position = (double)f->index;
+    f->value = y[f->index];
+    if (gap_may_hide(m, y, f->index))
+        f->reason = UF_REASON_GAP;
+    else if (f->index == m->from || f->index == m->to)
+        f->reason = UF_REASON_AT_EDGE;
+    else
+        refine(m, y, sign, f);
+}
+
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme)
 {
     struct uf_found *f = &m->found[curve][extreme];
@@ -182,29 +247,30 @@ const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme)
         return f;
     const double *y = uf_array_of(m, curve);
     double sign = extreme == MAXIMUM ? 1 : -1;
-    size_t best = m->curves->n;
-    for (size_t i = m->from; i <= m->to; i++)
-        if (!isnan(y[i]) && (best == m->curves->n || sign * y[i] > sign * y[best]))
-            best = i;
-    if (best == m->curves->n) {
+    const struct uf_found *near = m->near ? &m->near[curve][extreme] : NULL;
+    if (near && near->done && !isnan(near->value))
+        search_near(m, y, sign, near, f);
+    else
+        search_all(m, y, sign, f);
+    if (f->index == m->curves->n) {
         f->reason = isnan(m->curves->total_vertical_n[m->from]) ? UF_REASON_NOT_CALIBRATED
                     : is_cop(curve) || curve == CURVE_SHARE     ? UF_REASON_BELOW_THRESHOLD
                                                                 : UF_REASON_NOT_CALIBRATED;
         return f;
     }
-    f->index = best;
-    f->position = (double)best;
-    f->value = y[best];
-    if (gap_may_hide(m, y, best)) {
-        f->reason = UF_REASON_GAP;
-        return f;
-    }
-    if (best == m->from || best == m->to) {
-        f->reason = UF_REASON_AT_EDGE;
-        return f;
-    }
-    refine(m, y, sign, f);
+    judge(m, y, sign, f);
     return f;
+}
+
+void uf_found_at(struct uf_measure *m, int curve, int extreme, size_t index)
+{
+    const double *y = uf_array_of(m, curve);
+    double sign = extreme == MAXIMUM ? 1 : -1;
+    struct uf_found place = {.index = index, .least = uf_find(m, curve, extreme)->least};
+    struct uf_found *f = &m->found[curve][extreme];
+    f->reason = UF_REASON_NONE;
+    search_near(m, y, sign, &place, f);
+    judge(m, y, sign, f);
 }
 
 double uf_value_at(const struct uf_measure *m, int curve, double position)
