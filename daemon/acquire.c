@@ -59,6 +59,7 @@ struct uf_acquire {
     bool clear_due;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
+    double drift_n[UF_PLATES_MAX], total_drift_n[UF_PLATES_MAX];
     bool zero_missed; /* it was said that there is none yet */
     int64_t first_dev_us;
     int64_t hello_mono_us; /* since then .. */
@@ -226,6 +227,8 @@ static void take_tare(struct uf_acquire *a, const struct uf_tare_event *tare)
     const struct uf_rig *rig = &a->c.config->rig;
     a->tare_mono_us = uf_clock_mono_us();
     a->has_tare = true;
+    memcpy(a->drift_n, tare->drift_n, sizeof a->drift_n);
+    memcpy(a->total_drift_n, tare->total_drift_n, sizeof a->total_drift_n);
     a->spooled.has_tare = true;
     a->spooled.tare_utc_us = uf_clock_utc_us();
     memcpy(a->spooled.tare_raw, tare->tare_raw, sizeof a->spooled.tare_raw);
@@ -652,6 +655,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     if (!a)
         return uf_fail(err, UF_ENOMEM, "no memory for the measuring chain");
     a->c = *config;
+    for (int p = 0; p < UF_PLATES_MAX; p++)
+        a->drift_n[p] = a->total_drift_n[p] = NAN;
     a->replay = c->link.type == UF_LINK_REPLAY;
     a->calibration = start->calibration;
     a->calibration_id = start->calibration_id;
@@ -761,6 +766,8 @@ void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)
         .calibration_id = a->calibration_id,
     };
     memcpy(out->text, a->text, sizeof out->text);
+    memcpy(out->drift_n, a->drift_n, sizeof out->drift_n);
+    memcpy(out->total_drift_n, a->total_drift_n, sizeof out->total_drift_n);
     if (h)
         out->hello = *h;
     out->doubts = *uf_pipeline_doubts(a->pipeline);

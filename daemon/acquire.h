@@ -50,7 +50,9 @@ struct uf_acquire_status {
     const struct uf_live *live;
     const struct uf_monitor *monitor;
     enum uf_hand hand;
-    double tare_age_s; /* NAN: no zero */
+    double tare_age_s;                   /* NAN: no zero */
+    double drift_n[UF_PLATES_MAX];       /* of the last zero against the one before, and */
+    double total_drift_n[UF_PLATES_MAX]; /* .. against the run's first; NAN: not known */
     const struct uf_calibration *calibration;
     int64_t calibration_id;
 };

@@ -14,6 +14,7 @@
 #define DRAIN_MS    30000 /* tries in vain to store, before the daemon ends without */
 #define TICK_MS     20    /* of the loop: how finely a stall is seen */
 #define PATIENCE_MS 3000  /* storing takes so long at the end: say so */
+#define LOOK_MS     60000 /* how often what others may have written is looked at */
 
 /* ---- what people and systemd are told ---- */
 
@@ -99,11 +100,27 @@ static json_t *answer(void *who, const json_t *question)
 
 static void new_lesson(struct uf_daemon *d, const struct uf_job *job)
 {
-    if (!job->has_hand)
+    const struct uf_lesson *l = &job->lesson.now, *last = &d->hand_from;
+    bool same = l->session_id == last->session_id && l->player_id == last->player_id &&
+                l->hand == last->hand;
+    if (job->quiet)
+        d->looking = false;
+    if (!job->has_lesson || (same && job->quiet))
         return;
-    uf_acquire_set_hand(d->acquire, job->hand);
-    uf_log(UF_LOG_NOTICE, "session %lld: the player is %s-handed", (long long)job->session_id,
-           job->hand == UF_LEFT_HANDED ? "left" : "right");
+    d->hand_from = *l;
+    if (l->player_id == 0)
+        return;
+    uf_acquire_set_hand(d->acquire, l->hand);
+    uf_log(UF_LOG_NOTICE, "session %lld: the player is %s-handed", (long long)l->session_id,
+           l->hand == UF_LEFT_HANDED ? "left" : "right");
+}
+
+/* Of a block nobody's hand changes, nor of a question that was refused. */
+static void taught(struct uf_daemon *d, const struct uf_job *job)
+{
+    if (job->teach->kind == UF_TEACH_BEGIN && job->teach->rc == UF_OK)
+        new_lesson(d, job);
+    uf_page_taught(d->page, job->teach);
 }
 
 static void new_calibration(struct uf_daemon *d, const struct uf_job *job)
@@ -123,6 +140,8 @@ static void answered(void *who, struct uf_job *job)
 {
     if (job->kind == UF_JOB_LESSON)
         new_lesson(who, job);
+    else if (job->kind == UF_JOB_TEACH)
+        taught(who, job);
     else
         new_calibration(who, job);
     uf_job_free(job);
@@ -280,6 +299,16 @@ static void look_for_stall(struct uf_daemon *d)
     d->ticked_ns = now_ns;
 }
 
+/* A lesson that is over by idleness, a check of the plates, what somebody changed with sqlite3. */
+static void look_around(struct uf_daemon *d)
+{
+    struct uf_job *job = d->looking || d->stopping ? NULL : uf_job_new(UF_JOB_LESSON);
+    if (!job)
+        return;
+    job->quiet = true;
+    d->looking = uf_store_thread_put(d->store, job);
+}
+
 static void on_tick(uv_timer_t *timer)
 {
     struct uf_daemon *d = timer->data;
@@ -291,6 +320,8 @@ static void on_tick(uv_timer_t *timer)
     }
     if (d->ticks++ % (UF_ACQUIRE_TICK_MS / TICK_MS) == 0 && !d->stopping)
         uf_acquire_tick(d->acquire);
+    if (d->ticks % (LOOK_MS / TICK_MS) == 0)
+        look_around(d);
 }
 
 static void on_watchdog(uv_timer_t *timer)
@@ -417,7 +448,8 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
         .limit = d->config.daemon.queue,
         .changed = store_changed,
         .answered = answered,
-        .session_id = d->start.session_id,
+        .lesson = d->start.lesson,
+        .health = d->start.health,
         .stopped = store_stopped,
         .who = d,
     };
@@ -425,6 +457,7 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
     if (rc)
         return rc;
     d->sink.who = NULL; /* the thread's */
+    d->hand_from = d->start.lesson.now;
     d->sources.store = d->store;
     return UF_OK;
 }

@@ -5,6 +5,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "daemon/page_compare.h"
+#include "daemon/page_lesson.h"
 #include "daemon/page_live.h"
 #include "daemon/page_people.h"
 #include "daemon/page_read.h"
@@ -19,12 +20,14 @@ struct read {
     enum {
         READ_SWING,
         READ_LIST,
+        READ_LESSON,
         READ_COMPARE_SWINGS,
         READ_COMPARE_BLOCKS,
         READ_SESSIONS,
         READ_SESSION,
         READ_PLAYERS,
-        READ_PLAYER
+        READ_PLAYER,
+        READ_REMARKS
     } kind;
     uf_client client; /* 0: all */
     int64_t id;       /* where one is named; 0: the newest */
@@ -102,6 +105,8 @@ static int read_kind(const char *database, const struct read *r, json_t **json,
         return uf_page_read_swing(database, r->id, json, err);
     case READ_LIST:
         return uf_page_read_list(database, json, err);
+    case READ_LESSON:
+        return uf_page_read_lesson(database, json, err);
     case READ_COMPARE_SWINGS:
     case READ_COMPARE_BLOCKS:
         return uf_page_read_compare(database, r->kind == READ_COMPARE_BLOCKS, r->id, r->other, json,
@@ -112,6 +117,8 @@ static int read_kind(const char *database, const struct read *r, json_t **json,
         return uf_page_read_session(database, r->id, json, err);
     case READ_PLAYERS:
         return uf_page_read_players(database, json, err);
+    case READ_REMARKS:
+        return uf_page_read_remarks(database, r->id, json, err);
     case READ_PLAYER:
         return uf_page_read_player(database, r->id, json, err);
     }
@@ -251,6 +258,13 @@ static void ask_player(struct uf_page *p, uf_client client, const json_t *questi
         read_soon(p, (struct read){READ_PLAYER, client, id, 0});
 }
 
+static void ask_remarks(struct uf_page *p, uf_client client, const json_t *question)
+{
+    int64_t id;
+    if (ask_id(p, client, question, "swing", true, &id))
+        read_soon(p, (struct read){READ_REMARKS, client, id, 0});
+}
+
 static void ask_compare(struct uf_page *p, uf_client client, const json_t *question)
 {
     const json_t *blocks = json_object_get(question, "blocks");
@@ -261,6 +275,58 @@ static void ask_compare(struct uf_page *p, uf_client client, const json_t *quest
     else
         read_soon(p, (struct read){blocks ? READ_COMPARE_BLOCKS : READ_COMPARE_SWINGS, client,
                                    json_integer_value(a), json_integer_value(b)});
+}
+
+static void ask_lesson(struct uf_page *p, uf_client client, const json_t *question)
+{
+    (void)question;
+    read_soon(p, (struct read){READ_LESSON, client, 0, 0});
+}
+
+static void send_answer(struct uf_page *p, uf_client client, const char *type, const char *ask,
+                        const char *text)
+{
+    send_json(p, client, json_pack("{s:s, s:s, s:s}", "type", type, "ask", ask, "text", text));
+}
+
+static void ask_teach(struct uf_page *p, uf_client client, const json_t *question)
+{
+    const char *ask = json_string_value(json_object_get(question, "ask"));
+    struct uf_error err = {0};
+    struct uf_teach *teach;
+    if (uf_teach_parse(&teach, question, &err)) {
+        send_answer(p, client, "problem", ask, err.text);
+        return;
+    }
+    teach->client = client;
+    struct uf_job *job = uf_job_new(UF_JOB_TEACH);
+    if (job) {
+        job->teach = teach;
+        job->utc_us = uf_clock_utc_us();
+    } else {
+        free(teach);
+    }
+    if (!job || !uf_store_thread_put(p->c.sources->store, job))
+        send_answer(p, client, "problem", ask,
+                    "the database cannot be written now: nothing is "
+                    "changed; the daemon is ending, or too much waits");
+}
+
+void uf_page_taught(struct uf_page *p, const struct uf_teach *teach)
+{
+    static const char *const asks[] = {[UF_TEACH_BEGIN] = "begin",
+                                       [UF_TEACH_END] = "end",
+                                       [UF_TEACH_BLOCK] = "block",
+                                       [UF_TEACH_BLOCK_END] = "block-end",
+                                       [UF_TEACH_REMARK] = "remark"};
+    if (!p || p->stopping)
+        return;
+    send_answer(p, teach->client, teach->rc ? "problem" : "answer", asks[teach->kind],
+                teach->text); /* what has changed, all are told with the next state */
+    if (teach->kind == UF_TEACH_REMARK) {
+        read_soon(p, (struct read){READ_REMARKS, 0, teach->remark.swing, 0});
+        read_soon(p, (struct read){READ_LIST, 0, 0, 0});
+    }
 }
 
 /* A browser that kept a token, where none is asked for. */
@@ -298,6 +364,10 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
         {"hand", UF_RIGHT_WRITE, ask_command},     {"compare", UF_RIGHT_READ, ask_compare},
         {"sessions", UF_RIGHT_READ, ask_sessions}, {"session", UF_RIGHT_READ, ask_session},
         {"players", UF_RIGHT_READ, ask_players},   {"player", UF_RIGHT_READ, ask_player},
+        {"lesson", UF_RIGHT_WRITE, ask_lesson},    {"begin", UF_RIGHT_WRITE, ask_teach},
+        {"end", UF_RIGHT_WRITE, ask_teach},        {"block", UF_RIGHT_WRITE, ask_teach},
+        {"block-end", UF_RIGHT_WRITE, ask_teach},  {"remark", UF_RIGHT_WRITE, ask_teach},
+        {"remarks", UF_RIGHT_READ, ask_remarks},
     };
     struct uf_page *p = who;
     const char *ask = json_string_value(json_object_get(question, "ask"));

@@ -45,13 +45,24 @@ static int find_again(struct sink *s, struct uf_job *job, struct uf_error *err)
 
 static int read_lesson(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
-    struct uf_lesson lesson;
-    int rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &lesson, err);
-    if (rc)
-        return rc;
-    job->session_id = lesson.session_id;
-    job->has_hand = lesson.player_id != 0;
-    job->hand = lesson.hand;
+    int rc = uf_lesson_about(s->store, s->rig_id, uf_clock_utc_us(), &job->lesson, err);
+    job->has_lesson = rc == UF_OK;
+    return rc;
+}
+
+static int look(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    int rc = read_lesson(s, job, err);
+    if (rc == UF_OK)
+        rc = uf_store_rig_health(s->store, s->rig_id, &s->config->rig, &job->health, err);
+    job->has_health = rc == UF_OK;
+    return rc;
+}
+
+static int teach(struct sink *s, struct uf_job *job)
+{
+    uf_teach_do(job->teach, s->store, &s->config->rig, s->rig_id, job->utc_us);
+    (void)read_lesson(s, job, NULL); /* it is done or refused, whatever this says */
     return UF_OK;
 }
 
@@ -141,10 +152,14 @@ static int store_job(void *who, struct uf_job *job, struct uf_error *err)
     case UF_JOB_LINK_EVENT:
         return uf_store_link_event(s->store, job->utc_us, job->event, job->text, err);
     case UF_JOB_CALIBRATION:
+        job->has_health =
+            uf_store_rig_health(s->store, s->rig_id, &s->config->rig, &job->health, NULL) == UF_OK;
         return read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
                                 &job->calibration_id, job->leftover, job->has_leftover, err);
     case UF_JOB_LESSON:
-        return read_lesson(s, job, err);
+        return look(s, job, err);
+    case UF_JOB_TEACH:
+        return teach(s, job);
     }
     return UF_OK;
 }
@@ -214,13 +229,12 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     rc = uf_store_session_open(s->store, start->rig_id, uf_clock_utc_us(), &start->session_id, err);
     s->rig_id = start->rig_id;
     s->session_id = start->session_id;
-    struct uf_lesson open;
     if (!rc)
-        rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, err);
-    if (!rc) {
-        start->has_hand = open.player_id != 0;
-        start->hand = open.hand;
-    }
+        rc = uf_lesson_about(s->store, s->rig_id, uf_clock_utc_us(), &start->lesson, err);
+    if (!rc)
+        rc = uf_store_rig_health(s->store, s->rig_id, rig, &start->health, err);
+    start->has_hand = start->lesson.now.player_id != 0;
+    start->hand = start->lesson.now.hand;
     return rc;
 }
 

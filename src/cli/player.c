@@ -97,7 +97,7 @@ int uf_cli_player_edit(struct uf_cli *c)
                  : uf_cli_done(c, "player", p.id, "%s, %s-handed, is changed", p.name,
                                p.hand == UF_LEFT_HANDED ? "left" : "right");
     uf_store_close(s);
-    if (!rc && uf_cli_option(c, "--hand"))
+    if (!rc)
         uf_cli_tell_daemon(c);
     return rc;
 }

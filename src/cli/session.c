@@ -263,7 +263,10 @@ int uf_cli_block_end(struct uf_cli *c)
     if (uf_block_end(s, id, uf_clock_utc_us(), &ended, &err))
         rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
     uf_store_close(s);
-    return rc ? rc : uf_cli_done(c, "block", ended, "block %lld has ended", (long long)ended);
+    if (rc)
+        return rc;
+    uf_cli_tell_daemon(c);
+    return uf_cli_done(c, "block", ended, "block %lld has ended", (long long)ended);
 }
 
 int uf_cli_block_add(struct uf_cli *c)
@@ -311,7 +314,10 @@ int uf_cli_block_edit(struct uf_cli *c)
     if (!rc && uf_block_change(s, &b, &err))
         rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
     uf_store_close(s);
-    return rc ? rc : uf_cli_done(c, "block", id, "block %lld is changed", (long long)id);
+    if (rc)
+        return rc;
+    uf_cli_tell_daemon(c);
+    return uf_cli_done(c, "block", id, "block %lld is changed", (long long)id);
 }
 
 int uf_cli_block_list(struct uf_cli *c)
