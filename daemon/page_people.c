@@ -155,6 +155,43 @@ int uf_page_read_session(const char *database, int64_t id, json_t **out, struct 
     return rc;
 }
 
+int uf_page_read_remarks(const char *database, int64_t id, json_t **out, struct uf_error *err)
+{
+    struct uf_store *s = NULL;
+    json_t *blocks = json_array(), *extras = json_array();
+    *out = NULL;
+    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    if (rc == UF_OK)
+        rc = uf_page_row(s,
+                         "SELECT 'remarks' AS type, swing.id AS id, starred, comment,"
+                         " excluded_reason AS excluded, block_id AS block, session_id AS session,"
+                         " started_utc_us AS session_utc_us, player_id, player.name AS player"
+                         " FROM swing JOIN session ON session.id = session_id"
+                         " LEFT JOIN player ON player.id = player_id WHERE swing.id = ?1",
+                         id, "swing", out, err);
+    if (rc == UF_OK)
+        rc = uf_page_rows(s,
+                          "SELECT id, kind, ball, club FROM block WHERE session_id ="
+                          " (SELECT session_id FROM swing WHERE id = ?1) ORDER BY id",
+                          id, "read the blocks of a session", blocks, err);
+    if (rc == UF_OK)
+        rc = uf_page_rows(s,
+                          "SELECT name, value, unit, original, source FROM swing_extra"
+                          " WHERE swing_id = ?1 ORDER BY name",
+                          id, "read the numbers of other instruments", extras, err);
+    if (rc == UF_OK) {
+        json_object_set(*out, "blocks", blocks);
+        json_object_set(*out, "extras", extras);
+    } else {
+        json_decref(*out);
+        *out = NULL;
+    }
+    json_decref(blocks);
+    json_decref(extras);
+    uf_store_close(s);
+    return rc;
+}
+
 /* ---- players ---- */
 
 int uf_page_read_players(const char *database, json_t **out, struct uf_error *err)
@@ -167,7 +204,7 @@ int uf_page_read_players(const char *database, json_t **out, struct uf_error *er
         "   WHERE own.player_id = player.id) AS swings"
         " FROM player LEFT JOIN session ON player_id = player.id GROUP BY player.id"
         " ORDER BY max(started_utc_us) IS NULL, max(started_utc_us) DESC, name"
-        " LIMIT " TEXT(UF_PAGE_PLAYERS_MAX),
+        " LIMIT " TEXT(UF_PAGE_PEOPLE_MAX),
         out, err);
 }
 

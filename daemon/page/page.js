@@ -8,6 +8,7 @@ import { fillHealth, fillList } from "./lists.js";
 import { CompareView } from "./compare.js";
 import { SessionView } from "./session.js";
 import { PlayerView } from "./player.js";
+import { Remarks } from "./remarks.js";
 
 const $ = (id) => document.getElementById(id);
 const VIEWS = ["standing", "swing", "list", "plates", "compare", "sessions", "players"];
@@ -17,8 +18,13 @@ const standing = new Standing();
 const swing = new SwingView();
 const ask = (question) => link.ask(question);
 const compare = new CompareView(ask);
-const session = new SessionView(ask, {
+/** From one view into another. */
+const open = {
     swing: openSwing,
+    session(id) {
+        session.choose(id);
+        go("sessions");
+    },
     player(id) {
         player.choose(id);
         go("players");
@@ -27,13 +33,10 @@ const session = new SessionView(ask, {
         compare.open(what, a, b);
         go("compare");
     },
-});
-const player = new PlayerView(ask, {
-    session(id) {
-        session.choose(id);
-        go("sessions");
-    },
-});
+};
+const session = new SessionView(ask, open);
+const player = new PlayerView(ask, open);
+const remarks = new Remarks(ask, open);
 /** What is told when a view is shown, and when what it shows may have changed. */
 const ENTER = { compare, sessions: session, players: player };
 let state = null, list = null, mayWrite = false, online = false, silent = false, why = "";
@@ -62,6 +65,7 @@ document.addEventListener("keydown", (event) => {
     if (view) go(view);
     else if (event.key === "n") step(1);
     else if (event.key === "o") step(-1);
+    else if (event.key === "s" && document.body.dataset.view === "swing") remarks.star();
     else return;
     event.preventDefault();
 });
@@ -90,6 +94,7 @@ function showSwing(message) {
     const come = newest && state && state.last_swing === message.id && performance.now() - openedAt > 1000;
     if (!asked && !first && newest && !$("follow").checked) return;
     swing.show(message);
+    remarks.show(message.id);
     if (asked || (come && $("follow").checked)) go("swing");
     wanted = null;
     showList();
@@ -149,6 +154,7 @@ let openedAt = 0;
 const take = {
     hello(message) {
         mayWrite = message.may_write;
+        remarks.may(mayWrite);
         standing.plates = message.plates;
         $("tare").disabled = !mayWrite;
         $("hand").disabled = !mayWrite;
@@ -185,6 +191,7 @@ const take = {
         session.takeSession(message);
         if (document.body.dataset.view === "compare") compare.takeSession(message);
     },
+    remarks: (message) => remarks.take(message),
     players: (message) => player.takePlayers(message),
     player: (message) => player.takePlayer(message),
     answer(message) {
