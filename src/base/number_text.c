@@ -10,9 +10,9 @@
 static const struct {
     const char *unit, *written;
     int digits;
-} units[] = {{"BW", "BW", 3}, {"N", "N", 1},     {"pct", "%", 1},      {"s", "s", 3},
-             {"ms", "ms", 1}, {"mm", "mm", 1},   {"N m", "N m", 1},    {"N s", "N s", 1},
-             {"", "", 0},     {"deg", "deg", 1}, {"N m s", "N m s", 2}};
+} units[] = {{"BW", "BW", 3},   {"N", "N", 1},   {"pct", "%", 1},   {"s", "s", 3},
+             {"ms", "ms", 1},   {"mm", "mm", 1}, {"N m", "N m", 1}, {"N s", "N s", 1},
+             {"m/s", "m/s", 2}, {"", "", 0},     {"deg", "deg", 1}, {"N m s", "N m s", 2}};
 
 void uf_text_number(double value, const char *unit, char *out, size_t size)
 {

@@ -179,10 +179,16 @@ static int migrate_3(struct uf_store *s, struct uf_error *err)
     return uf_db_exec(s, uf_schema_sql_3, DOING, err);
 }
 
-/* The loads of calibrations. */
+/* The loads of calibrations; what a lesson is about. */
 static int migrate_4(struct uf_store *s, struct uf_error *err)
 {
-    int rc = uf_db_exec(s, uf_schema_sql_4_calibration, DOING, err);
+    static const char *const texts[] = {
+        uf_schema_sql_4_calibration,
+        uf_schema_sql_4_focus,
+    };
+    int rc = UF_OK;
+    for (size_t i = 0; rc == 0 && i < sizeof texts / sizeof texts[0]; i++)
+        rc = uf_db_exec(s, texts[i], DOING, err);
     return rc ? rc : uf_schema_calibration_loads(s, 0, err);
 }
 

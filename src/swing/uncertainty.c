@@ -136,9 +136,14 @@ static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
     struct uf_nudge nudge = {.foot = foot};
     /* of the plate as it lies there: nothing of it turns round with the golfer */
     for (int i = 0; u->matrix && i < u->matrix->patterns; i++) {
+        struct uf_foot_pose feet[UF_FEET];
+        memcpy(feet, w->p->measure->foot, sizeof feet);
         nudge.error = u->matrix->pattern[i];
-        measure_changed(w, w->p->scene, &nudge);
-        add_difference(w, 1);
+        for (int row = UF_MX; row <= UF_MY; row++)
+            shift_foot(&feet[foot], row, UF_FZ,
+                       nudge.error[row][UF_FZ] * uf_mirror_sign(hand, row) *
+                           uf_mirror_sign(hand, UF_FZ));
+        measure_changed(w, w->p->scene, &nudge, feet, 1);
     }
     nudge.error = NULL;
     for (int row = 0; row < UF_COMPONENTS; row++) {
