@@ -397,6 +397,9 @@ static void bad_files(void **state)
     json_object_set_new(j, "tolerance", json_object());
     refused(j, "a field \"tolerance\" that means nothing");
     j = session_json(6, 4, NULL);
+    json_object_set_new(j, "", json_object());
+    refused(j, "a field \"\" that means nothing");
+    j = session_json(6, 4, NULL);
     json_object_del(j, "gravity");
     refused(j, "\"gravity\" is missing");
     j = session_json(6, 4, NULL);
