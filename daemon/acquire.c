@@ -191,7 +191,6 @@ void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored)
 
 /* ---- swings and zeros ---- */
 
-/* A job with what a swing and rocking have in common. */
 static struct uf_job *capture_job(struct uf_acquire *a, enum uf_job_kind kind,
                                   const struct uf_pipeline_event *event)
 {
@@ -216,7 +215,6 @@ static void take_rocking(struct uf_acquire *a, const struct uf_pipeline_event *e
     (void)(job && uf_store_thread_put(a->c.store, job)); /* counted where it is lost */
 }
 
-/* Each is counted; that there are some is worth a row now and then. */
 static void take_lone_strike(struct uf_acquire *a, int64_t t_dev_us)
 {
     char text[200];
@@ -723,6 +721,12 @@ void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibratio
     uf_pipeline_set_calibration(a->pipeline, cal);
 }
 
+void uf_acquire_set_newest_id(struct uf_acquire *a, int64_t id)
+{
+    if (a->spooled.stored_id > id) /* another database: what it holds is not known */
+        a->spooled.stored_id = 0;
+}
+
 void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, const bool *known)
 {
     uf_pipeline_watch(a->pipeline, leftover, known);
@@ -740,9 +744,7 @@ int uf_acquire_ask_feet(struct uf_acquire *a, struct uf_error *err)
     if (a->c.config->rig.plates != 2)
         return uf_fail(err, UF_EINVAL, "feet are found on two plates only");
     if (a->state != UF_RECEIVING || !uf_pipeline_live(a->pipeline)->tared)
-        return uf_fail(err, UF_ESTATE,
-                       "feet cannot be looked for before samples come and the "
-                       "plates have a zero; see: underfoot status");
+        return uf_fail(err, UF_ESTATE, "feet need samples and a zero; see: underfoot status");
     uf_pipeline_ask_feet(a->pipeline);
     return UF_OK;
 }
