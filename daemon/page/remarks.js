@@ -14,6 +14,8 @@ export class Remarks {
         this.open = open;
         this.now = null;
         this.mayWrite = false;
+        this.typed = false; // a comment that is not stored yet: it stays, whatever comes
+        $("swing-comment").addEventListener("input", () => (this.typed = true));
         $("star").addEventListener("click", () => this.star());
         $("swing-block").addEventListener("change", () => this.put("block", Number($("swing-block").value)));
         $("swing-compare").addEventListener("click", () => {
@@ -31,6 +33,7 @@ export class Remarks {
     show(id) {
         if (this.now && this.now.id === id) return this.ask({ ask: "remarks", id });
         this.now = null;
+        this.typed = false;
         for (const field of ["swing-comment", "exclude-reason"]) $(field).value = "";
         this.fill();
         this.wanted = id;
@@ -39,9 +42,9 @@ export class Remarks {
 
     take(message) {
         if (message.id !== this.wanted) return;
-        const typed = this.now && $("swing-comment").value !== (this.now.comment || "");
         this.now = message;
-        if (!typed) $("swing-comment").value = message.comment || "";
+        if ($("swing-comment").value.trim() === (message.comment || "")) this.typed = false;
+        if (!this.typed) $("swing-comment").value = message.comment || "";
         this.fill();
     }
 
@@ -79,11 +82,14 @@ export class Remarks {
     put(what, value) {
         const seen = what === "starred" ? Boolean(this.now.starred) : what === "block" ? this.now.block || 0 : this.now[what] || "";
         this.ask({ ask: "remark", id: this.now.id, [what]: value, seen });
+        if (value === "" && what === "excluded") return; // will be refused
+        this.now[what] = what === "starred" ? Number(value) : value || null; // for whoever is quicker than the answer
+        this.fill();
     }
 
-    /** Refused: the fields say again what is stored, but for text that was typed. */
+    /** Refused: what is stored is shown again, but for text that was typed. */
     refused() {
         delete $("swing-block").dataset.text;
-        this.fill();
+        if (this.now) this.ask({ ask: "remarks", id: this.now.id });
     }
 }
