@@ -49,8 +49,8 @@ static int write_file(const struct uf_cli *c, const struct uf_report *r, const c
                            why == EEXIST ? " (one that was cut off: delete the .part file)"
                                          : "; does its folder exist, and may you write there?");
     }
-    uf_report_write(r, f);
-    bool bad = fflush(f) != 0 || ferror(f) || fsync(fd) != 0;
+    errno = ENOMEM;
+    bool bad = uf_report_write(r, f) || fflush(f) != 0 || ferror(f) || fsync(fd) != 0;
     int why = errno;
     bad = fclose(f) != 0 || bad;
     /* link, unlike rename, does not overwrite what came meanwhile */
@@ -70,10 +70,9 @@ static int put(struct uf_cli *c, const struct uf_report *r)
 {
     char usual[NAME_MOST + 64], part[PATH_MAX];
     const char *path = uf_cli_option(c, "--out");
-    if (path && strcmp(path, "-") == 0) {
-        uf_report_write(r, c->out);
-        return UF_EXIT_DONE;
-    }
+    if (path && strcmp(path, "-") == 0)
+        return uf_report_write(r, c->out) ? uf_cli_fail(c, UF_EXIT_FAILED, "no memory")
+                                          : UF_EXIT_DONE;
     usual_name(r, usual, sizeof usual);
     path = path ? path : usual;
     if (!*path || snprintf(part, sizeof part, "%s.part", path) >= (int)sizeof part)

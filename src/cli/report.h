@@ -129,7 +129,8 @@ bool uf_report_counts(const struct uf_report_swing *swing, int side);
 
 /* ---- pictures, as <svg> ---- */
 
-void uf_report_curves(const struct uf_report *r, FILE *out);
+/* dense: in less height. */
+int uf_report_curves(const struct uf_report *r, bool dense, FILE *out);
 /* The feet of one side from above; both sides have the same scale. False: there was nothing. */
 bool uf_report_feet(const struct uf_report *r, int side, FILE *out);
 /* Swing by swing: a metric, or club speed with m < 0. */
@@ -147,7 +148,8 @@ void uf_report_tick(double v, int digits, FILE *out);
 
 /* Short words of a metric for a teacher. */
 const char *uf_report_words(const char *metric);
-void uf_report_write(const struct uf_report *r, FILE *out);
+/* -1 without memory. */
+int uf_report_write(const struct uf_report *r, FILE *out);
 /* The sentences about one number. */
 void uf_report_sentence(const struct uf_report *r, const struct uf_comparison_row *row, FILE *out);
 

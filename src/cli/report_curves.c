@@ -11,6 +11,7 @@
 #define LEFT     34.0 /* of a panel: its scale */
 #define PANEL_W  (WIDTH / 2 - LEFT - 10)
 #define PANEL_H  106.0
+#define DENSE_H  76.0 /* of a panel, where there is much text */
 #define TITLE_H  17.0
 #define LEGEND_H 18.0
 #define AXIS_H   26.0
@@ -45,7 +46,7 @@ struct line {
 
 struct frame {
     double x, y; /* upper left corner of the panel's field */
-    double from_s, to_s, lo, hi;
+    double height, from_s, to_s, lo, hi;
 };
 
 static double time_of(int k)
@@ -60,7 +61,7 @@ static double px(const struct frame *f, double t)
 
 static double py(const struct frame *f, double v)
 {
-    return f->y + (f->hi - v) / (f->hi - f->lo) * PANEL_H;
+    return f->y + (f->hi - v) / (f->hi - f->lo) * f->height;
 }
 
 static bool shown(const struct frame *f, int k)
@@ -161,27 +162,27 @@ static void draw_axes(FILE *out, const struct uf_report *r, const struct frame *
         fputs("</text>\n", out);
     }
     fprintf(out, "<path stroke=\"#16181c\" stroke-width=\"1\" d=\"M%.1f %.1fv%.1f\"/>\n", px(f, 0),
-            f->y, PANEL_H);
+            f->y, f->height);
     for (int side = 0; side < r->sides; side++) {
         double top = uf_report_event_s(r, side, UF_EVENT_TOP);
         if (isnan(top) || top < f->from_s)
             continue;
         fprintf(out, "<path stroke=\"#565d67\" stroke-width=\"0.9\"%s d=\"M%.1f %.1fv%.1f\"/>\n",
                 side == 0 && r->sides == 2 ? " stroke-dasharray=\"2 2\"" : "", px(f, top), f->y,
-                PANEL_H);
+                f->height);
     }
     if (!times)
         return;
     for (double t = -2; t <= 0.55; t += 0.5)
         if (t >= f->from_s - 1e-9) {
             fprintf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\">", px(f, t),
-                    f->y + PANEL_H + 11);
+                    f->y + f->height + 11);
             uf_report_tick(t, 1, out);
             fputs("</text>\n", out);
         }
     fprintf(out,
             "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\">seconds from impact (0)</text>\n",
-            f->x + PANEL_W / 2, f->y + PANEL_H + 23);
+            f->x + PANEL_W / 2, f->y + f->height + 23);
 }
 
 static void draw_panel(FILE *out, const struct uf_report *r, const struct panel *p,
@@ -200,7 +201,7 @@ static void draw_panel(FILE *out, const struct uf_report *r, const struct panel 
             any = any || !isnan(line->mean[side][k]);
     if (!any) {
         fprintf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\">not measured</text>\n",
-                f->x + PANEL_W / 2, f->y + PANEL_H / 2);
+                f->x + PANEL_W / 2, f->y + f->height / 2);
         return;
     }
     draw_axes(out, r, f, times);
@@ -247,19 +248,19 @@ static void draw_legend(FILE *out, const struct uf_report *r, const struct line 
             WIDTH - 10);
 }
 
-void uf_report_curves(const struct uf_report *r, FILE *out)
+int uf_report_curves(const struct uf_report *r, bool dense, FILE *out)
 {
     static const char unit[] = "font-family=\"DejaVu Sans, sans-serif\" font-size=\"9.5\"";
     struct line *line = calloc(2, sizeof *line);
-    struct frame f = {.to_s = 0.5, .from_s = -0.8};
+    struct frame f = {.height = dense ? DENSE_H : PANEL_H, .to_s = 0.5, .from_s = -0.8};
     if (!line)
-        return;
+        return -1;
     for (int side = 0; side < r->sides; side++) {
         double start = uf_report_event_s(r, side, UF_EVENT_START);
         f.from_s = fmin(f.from_s, isnan(start) ? -1.5 : start - 0.15);
     }
     f.from_s = fmax(f.from_s, UF_REPORT_FROM_S);
-    double height = LEGEND_H + ROWS * (PANEL_H + TITLE_H) + AXIS_H;
+    double height = LEGEND_H + ROWS * (f.height + TITLE_H) + AXIS_H;
     fprintf(out,
             "<svg class=\"curves\" viewBox=\"0 0 %.0f %.0f\" %s fill=\"#16181c\" role=\"img\" "
             "aria-label=\"Forces over time\">\n",
@@ -273,7 +274,7 @@ void uf_report_curves(const struct uf_report *r, FILE *out)
             draw_legend(out, r, line);
         for (int col = 0; col < 2; col++) {
             f.x = LEFT + col * WIDTH / 2;
-            f.y = LEGEND_H + TITLE_H + row * (PANEL_H + TITLE_H);
+            f.y = LEGEND_H + TITLE_H + row * (f.height + TITLE_H);
             bool own = row == ROWS - 1;
             scale(r, row, own ? col : 0, own ? col : 1, line, &f);
             draw_panel(out, r, &rows[row][col], &line[col], &f, row == ROWS - 1);
@@ -281,4 +282,5 @@ void uf_report_curves(const struct uf_report *r, FILE *out)
     }
     fputs("</svg>\n", out);
     free(line);
+    return 0;
 }

@@ -10,12 +10,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define CAUTIONS_BYTES     UF_NOTE_BYTES /* never cut */
-#define NAME_SHOWN_BYTES   90
-#define NOTE_SHOWN_BYTES   700
-#define BLOCK_NOTE_BYTES   160
-#define BLOCK_NOTES_BYTES  900 /* of all blocks together */
-#define LONG_CAUTION_BYTES 400 /* longer ones make room for themselves */
+#define NAME_SHOWN_BYTES  90
+#define NOTE_SHOWN_BYTES  700
+#define BLOCK_NOTE_BYTES  160
+#define BLOCK_NOTES_BYTES 900 /* of all blocks together */
+/* More text than this, and letters and pictures become smaller: two pages it stays. */
+#define TEXT_BYTES         800
+#define MISSING_BYTES      900
+#define BLOCKS_SHOWN       5
+#define DENSE_NOTE_BYTES   300
+#define DENSE_BLOCKS_SHOWN 8
 
 static const char style[] =
     "@page{size:A4;margin:11mm 13mm}\n"
@@ -56,8 +60,11 @@ static const char style[] =
     "li::before{content:\"\\2013\\00a0\\00a0\"}\n"
     ".page2{break-before:page}\n"
     ".dense .page2{break-before:auto}\n"
-    ".dense svg.feet{max-height:52mm}\n"
-    ".dense{font-size:7.6pt}\n";
+    ".dense svg.feet{max-height:40mm}\n"
+    ".dense{font-size:7.3pt}\n"
+    ".dense table{font-size:7.2pt}\n"
+    ".dense section{margin-bottom:2mm}\n"
+    ".dense .notes{break-inside:auto}\n";
 
 /* ---- head ---- */
 
@@ -88,7 +95,7 @@ static void write_name(const struct uf_report *r, FILE *out)
     fputs("</bdi>", out);
 }
 
-static void write_head(const struct uf_report *r, FILE *out)
+static void write_head(const struct uf_report *r, bool dense, FILE *out)
 {
     fputs("<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n"
           "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
@@ -100,9 +107,8 @@ static void write_head(const struct uf_report *r, FILE *out)
         fprintf(out, "Session %lld", (long long)r->session_id);
     fputs(", ", out);
     write_day(r, out, false);
-    size_t text = strlen(r->player.cautions) + strlen(r->note);
     fprintf(out, "</title>\n<style>\n%s</style></head>\n<body%s>\n<header><h1>", style,
-            text > LONG_CAUTION_BYTES ? " class=\"dense\"" : "");
+            dense ? " class=\"dense\"" : "");
     write_name(r, out);
     fputs("</h1><p>Lesson report, session ", out);
     fprintf(out, "%lld<br>", (long long)r->session_id);
@@ -249,7 +255,8 @@ static void write_focus(const struct uf_report *r, FILE *out)
 
 static void write_feet(const struct uf_report *r, FILE *out)
 {
-    fputs("<section><h2>The feet, seen from above</h2>\n<div class=\"two\">", out);
+    fprintf(out, "<section><h2>The feet, seen from above</h2>\n<div%s>",
+            r->sides == 2 ? " class=\"two\"" : "");
     bool any = false;
     for (int side = 0; side < r->sides; side++) {
         fputs("<div>", out);
@@ -272,17 +279,24 @@ static void write_feet(const struct uf_report *r, FILE *out)
     fputs("</p></section>\n", out);
 }
 
-static void write_curves(const struct uf_report *r, FILE *out)
+static int write_curves(const struct uf_report *r, bool dense, FILE *out)
 {
-    bool any = false;
-    for (size_t i = 0; i < r->swings; i++)
-        any = any || r->swing[i].curve;
-    fputs("<section class=\"page2\"><h2>The forces, aligned at impact</h2>\n", out);
-    if (any)
-        uf_report_curves(r, out);
-    else
+    size_t any = 0, estimated = 0;
+    for (size_t i = 0; i < r->swings; i++) {
+        any += r->swing[i].curve != NULL;
+        estimated +=
+            r->swing[i].curve && r->swing[i].d.event[UF_EVENT_IMPACT].source == UF_SOURCE_ESTIMATE;
+    }
+    fprintf(out, "<section%s><h2>The forces, aligned at impact</h2>\n",
+            any ? " class=\"page2\"" : "");
+    if (estimated)
+        fprintf(out, "<p class=\"small\">Impact is an estimate in %zu of %zu swings.</p>\n",
+                estimated, any);
+    int rc = any ? uf_report_curves(r, dense, out) : 0;
+    if (!any)
         fputs("<p>No curves: no swing that counts has an impact to align them at.</p>\n", out);
     fputs("</section>\n", out);
+    return rc;
 }
 
 /* ---- notes ---- */
@@ -312,39 +326,63 @@ static void write_block(const struct uf_report *r, size_t i, size_t *room, FILE 
     fputs("</li>\n", out);
 }
 
-static void write_notes(const struct uf_report *r, FILE *out)
+static void write_notes(const struct uf_report *r, bool dense, FILE *out)
 {
-    size_t room = BLOCK_NOTES_BYTES;
+    size_t room = dense ? DENSE_NOTE_BYTES : BLOCK_NOTES_BYTES, blocks = r->blocks;
     if (!*r->note && r->blocks == 0)
         return;
-    fputs("<section><h2>Drills and notes</h2>\n", out);
+    fputs("<section class=\"notes\"><h2>Drills and notes</h2>\n", out);
     if (*r->note) {
         fputs("<p><bdi>", out);
-        uf_markup_part(out, r->note, NOTE_SHOWN_BYTES);
+        uf_markup_part(out, r->note, dense ? DENSE_NOTE_BYTES : NOTE_SHOWN_BYTES);
         fputs("</bdi></p>\n", out);
     }
     fputs("<ul>", out);
-    for (size_t i = 0; i < r->blocks; i++)
+    if (dense && blocks > DENSE_BLOCKS_SHOWN)
+        blocks = DENSE_BLOCKS_SHOWN;
+    for (size_t i = 0; i < blocks; i++)
         write_block(r, i, &room, out);
-    if (r->more_blocks)
-        fprintf(out, "<li>and %zu more blocks: underfoot session show %lld</li>\n", r->more_blocks,
+    size_t more = r->more_blocks + r->blocks - blocks;
+    if (more)
+        fprintf(out, "<li>and %zu more blocks: underfoot session show %lld</li>\n", more,
                 (long long)r->session_id);
     fputs("</ul></section>\n", out);
 }
 
-void uf_report_write(const struct uf_report *r, FILE *out)
+static bool is_dense(const struct uf_report *r, size_t missing)
 {
-    write_head(r, out);
+    size_t text = strlen(r->player.cautions) + strlen(r->note) + strlen(r->focus.fault);
+    for (size_t i = 0; i < r->blocks; i++)
+        text += strlen(r->block[i].note) + strlen(r->block[i].club);
+    return text > TEXT_BYTES || missing > MISSING_BYTES ||
+           r->blocks + r->more_blocks > BLOCKS_SHOWN;
+}
+
+int uf_report_write(const struct uf_report *r, FILE *out)
+{
+    char *missing = NULL;
+    size_t n = 0;
+    FILE *f = open_memstream(&missing, &n);
+    if (f)
+        uf_report_missing(r, f);
+    if (!f || fclose(f)) {
+        free(missing);
+        return -1;
+    }
+    bool dense = is_dense(r, n);
+    write_head(r, dense, out);
     uf_report_measured(r, out);
     write_focus(r, out);
     write_feet(r, out);
-    write_notes(r, out);
-    write_curves(r, out);
+    write_notes(r, dense, out);
+    int rc = write_curves(r, dense, out);
     uf_report_table(r, out);
-    uf_report_missing(r, out);
+    fputs(missing, out);
+    free(missing);
     fputs("<footer class=\"small\">No number is a diagnosis, and none is a grade: a player is "
           "compared with himself. More force is not better. Stop on pain, and ask a licensed "
           "clinician about an injury. Forces are of the ground on the golfer; BW: body weights; "
           "lead: the foot nearer the target. Underfoot " UF_VERSION ".</footer>\n</body></html>\n",
           out);
+    return rc;
 }

@@ -10,7 +10,7 @@
 #define MPH_PER_MPS   2.2369362920544
 #define DAY_US        (INT64_C(24) * 3600 * 1000000)
 #define REASONS_SHOWN 6
-#define METRICS_SHOWN 6 /* of one reason */
+#define METRICS_SHOWN 4 /* of one reason */
 #define OLD_DAYS      365
 
 /* What a teacher compares first, in the order of a swing. */

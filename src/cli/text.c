@@ -2,6 +2,8 @@
  * See text.h. */
 #include "cli/text.h"
 
+#include "base/utf8.h"
+
 #include <errno.h>
 #include <inttypes.h>
 #include <math.h>
@@ -38,6 +40,7 @@ void uf_columns_add(struct uf_columns *t, const char *format, ...)
     char *text = n < 0 ? NULL : malloc((size_t)n + 1);
     if (text) {
         vsnprintf(text, (size_t)n + 1, format, again);
+        uf_utf8_plain(text);
         t->cell[t->cells++] = text;
     } else {
         t->failed = true;
