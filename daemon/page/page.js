@@ -170,6 +170,7 @@ const take = {
         state = message;
         if (knownSwing === Infinity) knownSwing = message.last_swing || 0;
         standing.hand = message.hand;
+        standing.soles = message.feet ? message.feet.now : null;
         $("standing").dataset.hand = message.hand;
         standing.dirty = true;
         for (const radio of document.querySelectorAll("#hand input")) radio.checked = radio.value === message.hand;

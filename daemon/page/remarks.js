@@ -17,6 +17,7 @@ export class Remarks {
         this.typed = false; // a comment that is not stored yet: it stays, whatever comes
         $("swing-comment").addEventListener("input", () => (this.typed = true));
         $("star").addEventListener("click", () => this.star());
+        $("remark").addEventListener("click", () => $("swing-comment").focus());
         $("swing-block").addEventListener("change", () => this.put("block", Number($("swing-block").value)));
         $("swing-compare").addEventListener("click", () => {
             const side = { session: this.now.session, id: this.now.id };
@@ -55,7 +56,7 @@ export class Remarks {
 
     fill() {
         const now = this.now, off = !now || !this.mayWrite;
-        for (const id of ["star", "swing-block", "swing-comment", "comment-save", "exclude-reason", "exclude"]) $(id).disabled = off;
+        for (const id of ["star", "swing-block", "swing-comment", "comment-save", "exclude-reason", "exclude", "remark"]) $(id).disabled = off;
         $("swing-compare").disabled = !now;
         $("star").setAttribute("aria-pressed", String(Boolean(now && now.starred)));
         $("star").textContent = now && now.starred ? "★ starred" : "☆ star";
@@ -66,8 +67,15 @@ export class Remarks {
         $("exclude").textContent = out ? "Let it count again" : "Does not count";
         if (out) $("exclude-reason").value = "";
         replace($("swing-belongs"), now ? [link(dayWords(now.session_utc_us), () => this.open.session(now.session)),
-            now.player === null ? element("span", { textContent: "nobody named" }) : link(now.player, () => this.open.player(now.player_id))] : []);
+            now.player === null ? element("span", { textContent: "nobody named" }) : link(now.player, () => this.open.player(now.player_id)),
+            element("span", { textContent: [this.block(), now.comment || ""].filter(Boolean).join(" · ") }), ...(out ? [element("b", { textContent: `does not count: ${now.excluded}` })] : [])] : []);
         replace($("extras"), now && now.extras.length ? [element("p", { textContent: now.extras.map((e) => `${e.name.replaceAll("_", " ")} ${e.original} (${e.source})`).join("; ") })] : []);
+    }
+
+    /** Its block, in words. */
+    block() {
+        const block = this.now.blocks.find((b) => b.id === this.now.block);
+        return block ? blockWords(block) : "in no block";
     }
 
     star() {
