@@ -84,6 +84,7 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
         {"samples_excitation", a->doubts.excitation},
         {"link_losses", a->link_losses},
         {"strikes", a->strikes},
+        {"lone_strikes", a->lone_strikes},
         {"swings_found", a->swings},
         {"notes_hushed", a->notes_hushed},
         {"loop_stalls", s->loop_stalls},
@@ -302,6 +303,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"version", json_string(UF_VERSION)},
         {"page_port", s->page ? json_integer(uf_page_port(s->page)) : json_null()},
         {"live", live_json(s, a.live)},
+        {"feet", uf_feet_state_json(a.feet, a.feet_asked, a.feet_now)},
         {"plates", plates_json(s, &a, &store.health)},
     };
     json_t *o = json_object();

@@ -108,7 +108,8 @@ static struct stream begin(int channels)
 }
 
 struct heard {
-    int hellos, tares, strikes, swings, refused, errors, samples;
+    int hellos, tares, strikes, lone, swings, rockings, refused, errors, samples;
+    uint32_t stand; /* of the last rocking */
     struct uf_capture *capture[CAPTURES];
     struct uf_error err;
     enum uf_stance stance;
@@ -140,6 +141,14 @@ static void hear(struct uf_pipeline *p, const struct uf_pipeline_event *e, struc
     case UF_PIPE_SWING:
         assert_true(h->swings < CAPTURES);
         h->capture[h->swings++] = e->capture;
+        break;
+    case UF_PIPE_LONE_STRIKE:
+        h->lone++;
+        break;
+    case UF_PIPE_ROCKING:
+        h->rockings++;
+        h->stand = e->stand;
+        uf_capture_free(e->capture);
         break;
     case UF_PIPE_SAMPLE:
         h->samples++;
