@@ -20,6 +20,8 @@ void uf_system_u_defaults(const struct uf_calibration *cal, struct uf_system_u *
     double worse = cal->nominal ? 3 : 1;
     for (int p = 0; p < UF_PLATES_MAX; p++) {
         struct uf_plate_u *u = &out->plate[p];
+        if (cal->error[p].patterns > 0)
+            u->matrix = &cal->error[p];
         u->error[UF_FX][UF_FX] = u->error[UF_FY][UF_FY] = u->error[UF_MZ][UF_MZ] = 0.010 * worse;
         u->error[UF_FZ][UF_FZ] = 0.003 * worse;
         u->error[UF_FX][UF_FZ] = u->error[UF_FY][UF_FZ] = 0.003 * worse;
@@ -149,8 +151,20 @@ static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
 {
     enum uf_hand hand = w->p->scene->hand;
     struct uf_nudge nudge = {.foot = foot};
+    /* of the plate as it lies there: nothing of it turns round with the golfer */
+    for (int i = 0; u->matrix && i < u->matrix->patterns; i++) {
+        struct uf_foot_pose feet[UF_FEET];
+        memcpy(feet, w->p->measure->foot, sizeof feet);
+        nudge.error = u->matrix->pattern[i];
+        for (int row = UF_MX; row <= UF_MY; row++)
+            shift_foot(&feet[foot], row, UF_FZ,
+                       nudge.error[row][UF_FZ] * uf_mirror_sign(hand, row) *
+                           uf_mirror_sign(hand, UF_FZ));
+        measure_changed(w, w->p->scene, &nudge, feet, 1);
+    }
+    nudge.error = NULL;
     for (int row = 0; row < UF_COMPONENTS; row++) {
-        for (int column = 0; column < UF_COMPONENTS; column++) {
+        for (int column = 0; !u->matrix && column < UF_COMPONENTS; column++) {
             if (!(u->error[row][column] > 0))
                 continue;
             struct uf_foot_pose feet[UF_FEET];
