@@ -160,7 +160,7 @@ static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
             shift_foot(&feet[foot], row, UF_FZ,
                        nudge.error[row][UF_FZ] * uf_mirror_sign(hand, row) *
                            uf_mirror_sign(hand, UF_FZ));
-        measure_changed(w, w->p->scene, &nudge, feet, 1);
+        measure_changed(w, w->p->scene, &nudge, foot, feet, 1);
     }
     nudge.error = NULL;
     for (int row = 0; row < UF_COMPONENTS; row++) {
