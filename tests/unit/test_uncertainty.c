@@ -255,6 +255,7 @@ static void rivals(void **state)
         uf_capture_free(t.capture);
         struct script two = usual;
         two.settle = (struct pulse){rows[i].second_n, 2.3, 0.06};
+        t.given.system.plate[0].error[UF_FZ][UF_FX] = 0.002; /* of 60 N more or less */
         t.capture = perform(&two, &t.rig);
         struct uf_analysis *a = analyse(&t);
         enum uf_reason when = a->reason[UF_M_lead_vertical_peak_s];
@@ -275,13 +276,21 @@ static void feet_go_with_their_plates(void **state)
     (void)state;
     struct table t;
     set_table(&t);
-    for (int foot = 0; foot < UF_FEET; foot++)
-        t.given.foot[foot] = (struct uf_foot_pose){.known = true,
-                                                   .heel_target_mm = foot == UF_LEAD ? 270 : -265,
-                                                   .heel_forward_mm = -100,
-                                                   .length_mm = 270,
-                                                   .width_mm = 100,
-                                                   .toe_out_deg = 10};
+    struct uf_analysis *unknown = analyse(&t);
+    for (int foot = 0; foot < UF_FEET; foot++) {
+        struct uf_foot_pose *pose = &t.given.foot[foot];
+        double target_mm = unknown->curves.cop_target_mm[foot][100];
+        double toe_mm = unknown->curves.cop_toe_mm[foot][100];
+        *pose = (struct uf_foot_pose){.known = true,
+                                      .heel_target_mm = target_mm,
+                                      .heel_forward_mm = toe_mm - 130,
+                                      .length_mm = 270,
+                                      .width_mm = 100,
+                                      .toe_out_deg = 10};
+        uf_foot_place(pose, (enum uf_foot)foot, target_mm, toe_mm, &pose->rest_along_pct,
+                      &pose->rest_across_pct);
+    }
+    uf_analysis_free(unknown);
     struct uf_analysis *before = analyse(&t);
     struct uf_plate_u *u = t.given.system.plate;
     u[0].x_mm = u[0].y_mm = 5;
