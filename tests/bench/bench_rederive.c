@@ -69,7 +69,8 @@ static void store_all(struct stock *t, int swings)
         give_up(err.text);
     for (int i = 0; i < swings; i++) {
         int64_t at_us = 1000000 * (int64_t)(i + 10), id;
-        struct uf_swing_meta meta = {t->session_id, t->rig_id, 0, at_us, 12.5, NULL};
+        struct uf_swing_meta meta = {
+            .session_id = t->session_id, .rig_id = t->rig_id, .trigger_utc_us = at_us};
         if (uf_store_swing_add(t->store, &meta, t->capture[i % t->n], NULL, at_us, &id, &err))
             give_up(err.text);
     }
