@@ -52,6 +52,8 @@ static int store(struct uf_store *s, int64_t rig_id, const struct uf_config *con
     if (rc == UF_OK)
         fprintf(out, "Stored as calibration %lld%s.\n", (long long)id,
                 activate ? " and put in force" : "; underfoot-calib activate puts it in force");
+    if (rc == UF_OK && activate)
+        uf_calib_tell_daemon(config, s, id, out);
     return rc;
 }
 

@@ -5,9 +5,12 @@
 
 #include <math.h>
 
-#define GAP_MARGIN_S 0.03  /* a peak that close to a long gap is not believed */
-#define CREST        0.005 /* depth of the crest that the top is fitted to, of the curve's range */
-#define CREST_S      0.04  /* .. and its greatest half length */
+#define GAP_MARGIN_S 0.03 /* a peak that close to a long gap is not believed */
+#define CREST        0.03 /* depth of the crest that the top is fitted to, of the curve's range */
+#define CREST_S      0.08 /* .. and its greatest half length */
+#define DEGREE       4    /* .. by a polynomial of this degree */
+#define PLACES       8    /* .. whose top is sought from so many places to each side */
+#define SAME_S       0.04 /* an extreme further away is another one */
 
 struct uf_reading uf_has(double value)
 {
@@ -128,10 +131,60 @@ static bool gap_may_hide(const struct uf_measure *m, const double *y, size_t pea
     return false;
 }
 
-/* Parabola a + b t + c t^2 by least squares over the grid points around the extreme that come
- * within CREST of the curve's range to it (at least one, at most CREST_S to each side): a flat
- * crest uses many points, and noise moves its top little; a sharp one uses few, and its skew moves
- * it little. Takes the top of the parabola when it lies among these points. */
+/* Coefficients of the polynomial of that degree through y - y[index] by least squares, over the
+ * grid points from index - left to index + right; t runs in units of width grid steps from index.
+ * Normal equations: with |t| <= 1 and degree 4 they lose six of sixteen digits. */
+static void fit(const double *y, const struct uf_found *f, size_t left, size_t right, double width,
+                int degree, double c[DEGREE + 1])
+{
+    double power[2 * DEGREE + 1] = {0}, a[DEGREE + 1][DEGREE + 2];
+    double moment[DEGREE + 1] = {0};
+    for (size_t i = f->index - left; i <= f->index + right; i++) {
+        double t = ((double)i - (double)f->index) / width, tk = 1, v = y[i] - y[f->index];
+        for (int k = 0; k <= 2 * degree; k++) {
+            power[k] += tk;
+            if (k <= degree)
+                moment[k] += v * tk;
+            tk *= t;
+        }
+    }
+    for (int r = 0; r <= degree; r++) {
+        for (int k = 0; k <= degree; k++)
+            a[r][k] = power[r + k];
+        a[r][degree + 1] = moment[r];
+    }
+    for (int i = 0; i <= degree; i++) /* positive definite: no pivots needed */
+        for (int r = i + 1; r <= degree; r++) {
+            double part = a[r][i] / a[i][i];
+            for (int k = i; k <= degree + 1; k++)
+                a[r][k] -= part * a[i][k];
+        }
+    for (int r = degree; r >= 0; r--) {
+        c[r] = a[r][degree + 1];
+        for (int k = r + 1; k <= degree; k++)
+            c[r] -= a[r][k] * c[k];
+        c[r] /= a[r][r];
+    }
+}
+
+/* The polynomial's value at t, and its first two derivatives. */
+static double polynomial(const double *c, int degree, double t, double *slope, double *bend)
+{
+    double v = 0;
+    *slope = *bend = 0;
+    for (int k = degree; k >= 0; k--) {
+        *bend = *bend * t + 2 * *slope;
+        *slope = *slope * t + v;
+        v = v * t + c[k];
+    }
+    return v;
+}
+
+/* The crest: the grid points around the extreme that come within CREST of the curve's range to it
+ * (at least one, at most CREST_S to each side). A flat crest has many, and noise moves its top
+ * little; a sharp one has few. A polynomial of the fourth degree follows the skew of a crest, which
+ * would draw a parabola's top to its gentler side. Takes the polynomial's top when it lies among
+ * the points. */
 static void refine(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
 {
     double top = sign * y[f->index], depth = CREST * (top - f->least);
@@ -141,35 +194,35 @@ static void refine(const struct uf_measure *m, const double *y, double sign, str
     while (right < reach && f->index + right < m->to &&
            sign * y[f->index + right + 1] > top - depth)
         right++;
-    /* sums of t^k and y t^k over the points, t in grid steps from the extreme */
-    double t1 = 0, t2 = 0, t3 = 0, t4 = 0, y0 = 0, y1 = 0, y2 = 0;
-    double n = (double)(left + right + 1);
-    for (size_t i = f->index - left; i <= f->index + right; i++) {
-        double t = (double)i - (double)f->index, v = y[i] - y[f->index];
-        t1 += t;
-        t2 += t * t;
-        t3 += t * t * t;
-        t4 += t * t * t * t;
-        y0 += v;
-        y1 += v * t;
-        y2 += v * t * t;
+    double width = (double)(left > right ? left : right), c[DEGREE + 1], slope, bend;
+    int degree = left + right >= 2 * DEGREE ? DEGREE : 2;
+    fit(y, f, left, right, width, degree, c);
+    double t = 0, best = -INFINITY;
+    for (int i = -PLACES; i <= PLACES; i++) { /* near the top .. */
+        double place = i < 0 ? (double)left * i : (double)right * i;
+        place /= PLACES * width;
+        double v = sign * polynomial(c, degree, place, &slope, &bend);
+        if (v > best) {
+            best = v;
+            t = place;
+        }
     }
-    /* normal equations by Cramer's rule */
-    double det = n * (t2 * t4 - t3 * t3) - t1 * (t1 * t4 - t3 * t2) + t2 * (t1 * t3 - t2 * t2);
-    double a = (y0 * (t2 * t4 - t3 * t3) - t1 * (y1 * t4 - t3 * y2) + t2 * (y1 * t3 - t2 * y2));
-    double b = (n * (y1 * t4 - t3 * y2) - y0 * (t1 * t4 - t3 * t2) + t2 * (t1 * y2 - y1 * t2));
-    double c = (n * (t2 * y2 - y1 * t3) - t1 * (t1 * y2 - y1 * t2) + y0 * (t1 * t3 - t2 * t2));
-    double shift = -0.5 * b / c;
-    if (!(sign * c / det < 0) || !(shift >= -(double)left && shift <= (double)right))
+    for (int i = 0; i < 4; i++) { /* .. and by Newton's steps onto it */
+        polynomial(c, degree, t, &slope, &bend);
+        if (!(sign * bend < 0))
+            return;
+        t -= slope / bend;
+    }
+    if (!(t * width >= -(double)left && t * width <= (double)right))
         return;
-    f->position += shift;
-    f->value = y[f->index] + (a + 0.5 * b * shift) / det;
+    f->position += t * width;
+    f->value = y[f->index] + polynomial(c, degree, t, &slope, &bend);
 }
 
-/* Grid points within CREST_S of one. */
+/* Grid points within SAME_S of one. */
 static size_t around(const struct uf_measure *m, size_t index, size_t *to)
 {
-    size_t reach = (size_t)(CREST_S * m->curves->rate_hz);
+    size_t reach = (size_t)(SAME_S * m->curves->rate_hz);
     *to = index + reach < m->to ? index + reach : m->to;
     return index > m->from + reach ? index - reach : m->from;
 }

@@ -63,7 +63,7 @@ struct uf_found {
     bool done;
     enum uf_reason reason;
     size_t index;    /* nearest grid point */
-    double position; /* grid position of the top of the parabola fitted to the crest */
+    double position; /* grid position of the top of the polynomial fitted to the crest */
     double value;
     double least; /* of the curve in the search range, with the extreme's sign */
     size_t
@@ -115,7 +115,7 @@ bool uf_needs_two_plates(int curve);
  * component that the calibration does not know. */
 enum uf_reason uf_no_cop(const struct uf_measure *m, int curve, double position);
 bool uf_gap_within(const struct uf_measure *m, size_t from, size_t to);
-/* Extreme in the search range, refined by a parabola fitted to its crest. */
+/* Extreme in the search range, refined by a polynomial fitted to its crest. */
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme);
 /* Takes the extreme at (or beside) a grid point for the one of the curve. */
 void uf_found_at(struct uf_measure *m, int curve, int extreme, size_t index);

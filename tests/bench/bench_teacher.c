@@ -34,10 +34,28 @@ struct number {
     size_t n, inside, nulls;
 };
 
+static const struct {
+    const char *name;
+    int curve, extreme;
+} peaks[] = {{"total_vertical_peak_s", CURVE_TOTAL_VERTICAL, MAXIMUM},
+             {"lead_vertical_peak_s", CURVE_LEAD_VERTICAL, MAXIMUM},
+             {"trail_vertical_peak_s", CURVE_TRAIL_VERTICAL, MAXIMUM},
+             {"target_peak_s", CURVE_TOTAL_TARGET, MAXIMUM},
+             {"away_peak_s", CURVE_TOTAL_TARGET, MINIMUM},
+             {"lead_target_peak_s", CURVE_LEAD_TARGET, MAXIMUM},
+             {"trail_target_peak_s", CURVE_TRAIL_TARGET, MAXIMUM},
+             {"lead_heel_peak_s", CURVE_LEAD_TOE, MINIMUM},
+             {"lead_toe_peak_s", CURVE_LEAD_TOE, MAXIMUM},
+             {"trail_toe_peak_s", CURVE_TRAIL_TOE, MAXIMUM},
+             {"trail_heel_peak_s", CURVE_TRAIL_TOE, MINIMUM},
+             {"turn_peak_s", CURVE_TURN, MAXIMUM}};
+enum { PEAKS = sizeof peaks / sizeof peaks[0] };
+
 struct bench {
     struct shortcoming how;
     struct number metric[UF_METRICS];
     struct number event[UF_EVENTS], blind[UF_EVENTS]; /* ms; blind: without the strike sensor */
+    struct number top[PEAKS];                         /* ms */
     struct number axis, end;
     size_t foot_state[UF_FOOT_STATES];
     uint64_t first_golfer;
@@ -105,6 +123,25 @@ static struct uf_foot_pose true_foot(const struct played *j, const struct uf_sim
                                  .rest_across_pct = 50};
 }
 
+/* Peak times against the very top of the exact curve: of the parabola through three points. A crest
+ * that is not even has its top beside that of the polynomial that is fitted to it. */
+static void take_tops(struct bench *b, const struct uf_measure *m, const struct uf_analysis *a)
+{
+    for (size_t k = 0; k < PEAKS; k++) {
+        int metric = uf_metric_find(peaks[k].name);
+        const struct uf_found *f = &m->found[peaks[k].curve][peaks[k].extreme];
+        if (metric < 0)
+            give_up(peaks[k].name);
+        if (f->reason || a->reason[metric])
+            continue;
+        const double *y = uf_array_of(m, peaks[k].curve) + f->index;
+        double bend = y[-1] - 2 * y[0] + y[1];
+        double shift = fabs(bend) > 0 ? 0.5 * (y[-1] - y[1]) / bend : 0;
+        double top_s = ((double)f->index + shift) / m->curves->rate_hz;
+        put(&b->top[k], 1e3 * (a->value[metric] - top_s), 1e3 * a->sd[metric]);
+    }
+}
+
 static void measure_truth(const struct played *j, const struct uf_capture *c,
                           const struct uf_analysis *a, const struct uf_sim_truth *t, double *value,
                           enum uf_reason *reason)
@@ -168,6 +205,7 @@ static void measure_truth(const struct played *j, const struct uf_capture *c,
     m.from = (size_t)fmax(0, event[UF_EVENT_START].t_s * rate_hz);
     m.to = (size_t)fmin((double)(n - 1), trigger + 0.6 * rate_hz);
     uf_measure_all(&m, value, reason);
+    take_tops(j->b, &m, a);
     uf_curves_free(&curves);
     free(point);
     free(grid);
@@ -562,6 +600,9 @@ static void print_all(struct bench *b, int golfers)
     printf("\nwithout a strike sensor\n");
     for (int i = 0; i < UF_EVENT_END; i++)
         print_row(uf_event_name((enum uf_event_kind)i), "ms", &b->blind[i]);
+    printf("\npeak times against the very top of the exact curve\n");
+    for (size_t k = 0; k < PEAKS; k++)
+        print_row(peaks[k].name, "ms", &b->top[k]);
     printf("\nfeet after 5.8 s of rocking:");
     for (int i = 0; i < UF_FOOT_STATES; i++)
         printf(" %zu %s%s", b->foot_state[i], uf_foot_state_name((enum uf_foot_state)i),

@@ -71,8 +71,8 @@ static void not_a_database(void **state)
     char text[4096], after[4096];
     memset(text, 'x', sizeof text);
     write_file(p->db, text, sizeof text);
-    refused(p->db, UF_STORE_CREATE, UF_EINVAL, "not a database");
-    refused(p->db, UF_STORE_READ, UF_EINVAL, "not a database");
+    refused(p->db, UF_STORE_CREATE, UF_ECORRUPT, "not a database");
+    refused(p->db, UF_STORE_READ, UF_ECORRUPT, "not a database");
     FILE *f = fopen(p->db, "r");
     assert_int_equal(fread(after, 1, sizeof after, f), sizeof after);
     assert_int_equal(fgetc(f), EOF);
