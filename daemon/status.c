@@ -269,7 +269,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"state_text", json_string(a.text)},
         {"stopping", json_boolean(s->stopping)},
         {"link", json_string(uf_link_name(s->link))},
-        {"device", json_string(s->config->link.device)},
+        {"device", json_string(uf_link_path(s->link))},
         {"board_id", board_id(&a)},
         {"firmware", a.greeted ? json_integer(a.hello.firmware) : json_null()},
         {"channels", a.greeted ? json_integer(a.hello.channels) : json_null()},

@@ -124,6 +124,22 @@ static int64_t shifted(int64_t t_dev_us, double by_s)
     return t_dev_us + (int64_t)(1e6 * by_s);
 }
 
+static void add(struct uf_wrench *sum, const struct uf_wrench *w)
+{
+    sum->fx_n += w->fx_n;
+    sum->fy_n += w->fy_n;
+    sum->fz_n += w->fz_n;
+    sum->mx_nm += w->mx_nm;
+    sum->my_nm += w->my_nm;
+    sum->mz_nm += w->mz_nm;
+}
+
+static struct uf_wrench divided(const struct uf_wrench *sum, double n)
+{
+    return (struct uf_wrench){sum->fx_n / n,  sum->fy_n / n,  sum->fz_n / n,
+                              sum->mx_nm / n, sum->my_nm / n, sum->mz_nm / n};
+}
+
 static bool follow_bin(struct uf_rocking *r, const struct uf_rig *rig,
                        struct uf_rocking_stretch *out)
 {
@@ -131,12 +147,8 @@ static bool follow_bin(struct uf_rocking *r, const struct uf_rig *rig,
     bool stands = true;
     int64_t now_dev_us = r->bin_from_dev_us + BIN_US / 2;
     for (int p = 0; p < UF_FEET; p++) {
-        const double *sum = &r->sum[p].fx_n;
-        double mean[UF_COMPONENTS];
         struct uf_ground g;
-        for (size_t k = 0; k < UF_COMPONENTS; k++)
-            mean[k] = sum[k] / r->in_bin;
-        const struct uf_wrench w = {mean[0], mean[1], mean[2], mean[3], mean[4], mean[5]};
+        const struct uf_wrench w = divided(&r->sum[p], r->in_bin);
         uf_ground_of(&rig->plate[p], &w, FOOT_LEAST_N, &g);
         place_mm[p] = g.cop_y_mm;
         stands = stands && !isnan(g.cop_y_mm);
@@ -162,16 +174,6 @@ static bool follow_bin(struct uf_rocking *r, const struct uf_rig *rig,
     forget_run(r);
     r->asked_dev_us = -1;
     return true;
-}
-
-static void add(struct uf_wrench *sum, const struct uf_wrench *w)
-{
-    sum->fx_n += w->fx_n;
-    sum->fy_n += w->fy_n;
-    sum->fz_n += w->fz_n;
-    sum->mx_nm += w->mx_nm;
-    sum->my_nm += w->my_nm;
-    sum->mz_nm += w->mz_nm;
 }
 
 bool uf_rocking_feed(struct uf_rocking *r, const struct uf_rig *rig, const struct uf_wrench *wrench,
@@ -243,9 +245,7 @@ static void fill_paths(const struct uf_capture *c, const struct uf_rig *rig,
                 add(&sum[foot], &w);
             }
         for (int foot = 0; foot < UF_FEET; foot++) {
-            const double n = (double)(at - from), *v = &sum[foot].fx_n;
-            const struct uf_wrench mean = {v[0] / n, v[1] / n, v[2] / n,
-                                           v[3] / n, v[4] / n, v[5] / n};
+            const struct uf_wrench mean = divided(&sum[foot], fmax(1, (double)(at - from)));
             struct uf_ground g = {.cop_x_mm = NAN, .cop_y_mm = NAN};
             if (at > from)
                 uf_ground_of(&rig->plate[uf_plate_under(hand, foot)], &mean, FOOT_LEAST_N, &g);
@@ -259,7 +259,7 @@ int uf_rocking_find(const struct uf_capture *c, const struct uf_rig *rig,
                     const struct uf_calibration *cal, const struct uf_foot_person *who,
                     enum uf_hand hand, struct uf_feet *out, struct uf_error *err)
 {
-    struct paths paths;
+    struct paths paths = {.n = 0};
     memset(out, 0, sizeof *out);
     if (rig->plates != 2)
         return uf_fail(err, UF_EINVAL,
