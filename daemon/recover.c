@@ -40,6 +40,7 @@ struct recovery {
     bool clock_fed, after_clear;
     struct uf_spool_state state;
     int64_t newest_dev_us;
+    uint64_t chain; /* 1 for the first, in the upper half of each stand */
     struct uf_spool_record last;
     int64_t first_utc_us;
     int swings;
@@ -118,6 +119,7 @@ static int new_chain(struct recovery *r, struct uf_error *err)
     settings.hand = r->state.hand;
     uf_pipeline_free(r->pipeline);
     r->pipeline = NULL;
+    r->chain += UINT64_C(1) << 32;
     r->newest_dev_us = -1;
     uf_clockmap_reset(r->clockmap);
     r->clock_fed = false;
@@ -126,9 +128,13 @@ static int new_chain(struct recovery *r, struct uf_error *err)
 }
 
 /* As the daemon does it when it is live (acquire.c), at the time of the record. */
-static void take_swing(struct recovery *r, struct uf_capture *capture)
+static void take_capture(struct recovery *r, const struct uf_pipeline_event *event)
 {
-    struct uf_job *job = r->after_clear ? uf_job_new(UF_JOB_SWING) : NULL;
+    struct uf_capture *capture = event->capture;
+    bool swing = event->kind == UF_PIPE_SWING;
+    struct uf_job *job = NULL;
+    if (r->after_clear || !swing) /* feet of before hold for a swing behind */
+        job = uf_job_new(swing ? UF_JOB_SWING : UF_JOB_ROCKING);
     if (!job) {
         uf_capture_free(capture); /* stored, by that CLEAR; or no memory, and the spool keeps it */
         return;
@@ -139,12 +145,13 @@ static void take_swing(struct recovery *r, struct uf_capture *capture)
         job->utc_us = mono_us + (r->last.utc_us - r->last.mono_us);
     }
     job->capture = capture;
+    job->stand = r->chain | event->stand;
     job->drift_ppm = uf_clockmap_drift_ppm(r->clockmap);
     job->calibration = r->start->calibration;
     job->calibration_id = r->start->calibration_id;
     job->maybe_stored = true;
     job->stored_after = r->stored_id;
-    r->swings++;
+    r->swings += swing;
     r->swing(r->who, job);
 }
 
@@ -155,7 +162,8 @@ static void take_event(struct recovery *r, struct uf_pipeline_event *event)
         r->newest_dev_us = event->t_dev_us;
         break;
     case UF_PIPE_SWING:
-        take_swing(r, event->capture);
+    case UF_PIPE_ROCKING:
+        take_capture(r, event);
         break;
     case UF_PIPE_TARE:
         r->state.has_tare = true;
@@ -170,6 +178,7 @@ static void take_event(struct recovery *r, struct uf_pipeline_event *event)
     case UF_PIPE_STANCE:
     case UF_PIPE_REFUSED:
     case UF_PIPE_STRIKE:
+    case UF_PIPE_LONE_STRIKE:
     case UF_PIPE_NOTE:
     case UF_PIPE_PLATE:
     case UF_PIPE_ERROR: /* said again by the live chain */
@@ -314,6 +323,7 @@ static void hand_over(struct recovery *r, struct uf_past *past)
     past->state = r->state;
     past->state.stored_id = r->stored_id;
     past->newest_dev_us = r->newest_dev_us;
+    past->chain = r->chain;
     r->pipeline = NULL;
 }
 

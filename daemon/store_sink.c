@@ -5,6 +5,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "store/calibrations.h"
+#include "store/feet.h"
 #include "store/lessons.h"
 #include "store/recovery.h"
 
@@ -36,13 +37,17 @@ struct sink {
     int64_t calibration_id;
     int64_t taken[TAKEN_MAX]; /* rows that turned out to be swings that were found again */
     size_t taken_n;
+    /* the last rocking that counts: it holds for the swings of its stand */
+    uint64_t stand;
+    int64_t rocking_id;       /* 0: none */
+    enum uf_hand feet_hand;   /* its feet are settled for this hand, .. */
+    int64_t feet_calibration; /* .. and by this calibration */
 };
 
 /* ---- jobs; store thread ---- */
 
-/* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known.
- * *session_id: the one that it belongs to. */
-static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, struct uf_error *err)
+/* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known. */
+static int find_again(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     /* An id beyond the newest one comes from another database than this. */
     int64_t after_id = job->stored_after > s->newest_id ? 0 : job->stored_after;
@@ -54,20 +59,29 @@ static int find_again(struct sink *s, struct uf_job *job, int64_t *session_id, s
             s->taken[s->taken_n++] = job->swing_id;
         return 1;
     }
-    if (rc == UF_ENOTFOUND)
-        rc = uf_store_session_at(s->store, job->utc_us, session_id, err);
     return rc == UF_ENOTFOUND ? UF_OK : rc;
 }
 
 static int read_lesson(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
-    struct uf_lesson lesson;
-    int rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &lesson, err);
-    if (rc)
-        return rc;
-    job->session_id = lesson.session_id;
-    job->has_hand = lesson.player_id != 0;
-    job->hand = lesson.hand;
+    int rc = uf_lesson_about(s->store, s->rig_id, uf_clock_utc_us(), &job->lesson, err);
+    job->has_lesson = rc == UF_OK;
+    return rc;
+}
+
+static int look(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    int rc = read_lesson(s, job, err);
+    if (rc == UF_OK)
+        rc = uf_store_rig_health(s->store, s->rig_id, &s->config->rig, &job->health, err);
+    job->has_health = rc == UF_OK;
+    return rc;
+}
+
+static int teach(struct sink *s, struct uf_job *job)
+{
+    uf_teach_do(job->teach, s->store, &s->config->rig, s->rig_id, job->utc_us);
+    (void)read_lesson(s, job, NULL); /* it is done or refused, whatever this says */
     return UF_OK;
 }
 
@@ -82,28 +96,107 @@ static void settle_calibration(const struct sink *s, struct uf_job *job)
     job->calibration_id = s->calibration_id;
 }
 
+static int settle_feet(struct sink *s, int64_t rocking_id, const struct uf_job *job,
+                       struct uf_feet *out, struct uf_error *err)
+{
+    return uf_store_feet_settle(s->store, rocking_id, job->capture->hand, &s->config->rig,
+                                &job->calibration, job->calibration_id, uf_clock_utc_us(), out,
+                                err);
+}
+
+/* Rocking, or what may be: what is none, leaves no row. */
+static int store_rocking(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    struct uf_rocking_meta meta = {.rig_id = s->rig_id, .at_utc_us = job->utc_us};
+    struct uf_foot_person who;
+    struct uf_lesson then; /* what was open when it was done */
+    int64_t rocking_id;
+    settle_calibration(s, job);
+    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
+                          job->maybe_stored, &then, err);
+    if (job->maybe_stored)
+        meta.session_id = then.session_id;
+    if (rc == 0)
+        rc = uf_store_foot_person(s->store, then.session_id, &who, err);
+    if (rc == 0)
+        rc = uf_rocking_find(job->capture, &s->config->rig, &job->calibration, &who,
+                             job->capture->hand, &job->feet, err);
+    if (rc == 0 && uf_rocking_counts(&job->feet)) {
+        rc = uf_store_rocking_add(s->store, &meta, job->capture, uf_clock_utc_us(), &rocking_id,
+                                  err);
+        if (rc == 0)
+            rc = settle_feet(s, rocking_id, job, &job->feet, err);
+        if (rc)
+            return rc;
+        s->stand = job->stand;
+        s->rocking_id = rocking_id;
+        s->feet_hand = job->capture->hand;
+        s->feet_calibration = job->calibration_id;
+    }
+    job->has_feet = rc == 0;
+    return rc;
+}
+
+/* The rocking whose feet hold for a swing; 0: none. Without feet a swing is stored all the same. */
+static int64_t rocking_of(struct sink *s, const struct uf_job *job)
+{
+    struct uf_error err;
+    if (s->rocking_id == 0 || s->stand != job->stand)
+        return 0;
+    if (s->feet_hand == job->capture->hand && s->feet_calibration == job->calibration_id)
+        return s->rocking_id;
+    if (settle_feet(s, s->rocking_id, job, NULL, &err)) {
+        uf_log(UF_LOG_WARNING, "a swing has no feet: %s", err.text);
+        return 0;
+    }
+    s->feet_hand = job->capture->hand;
+    s->feet_calibration = job->calibration_id;
+    return s->rocking_id;
+}
+
+static void say_hand(const struct uf_job *job)
+{
+    bool left = job->capture->hand == UF_LEFT_HANDED;
+    if (job->flags & UF_FLAG_HAND)
+        uf_log(UF_LOG_WARNING,
+               "swing %lld looks %s-handed, and the player is set as %s-handed: set the hand "
+               "(underfoot player edit, or on the page), and for this swing: underfoot swing hand "
+               "%s %lld",
+               (long long)job->swing_id, left ? "right" : "left", left ? "left" : "right",
+               left ? "right" : "left", (long long)job->swing_id);
+}
+
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     struct uf_given given;
     char basis[UF_BASIS_SIZE];
-    int64_t session_id = 0; /* the open one */
-    int known = job->maybe_stored ? find_again(s, job, &session_id, err) : 0;
+    struct uf_lesson then; /* what was open when it was hit */
+    int known = job->maybe_stored ? find_again(s, job, err) : 0;
     if (known)
         return known > 0 ? UF_OK : known;
     settle_calibration(s, job);
+    const struct uf_given_of of = {
+        .hand = job->capture->hand,
+        .rocking_id = rocking_of(s, job),
+        .utc_us = job->utc_us,
+        .calibration_id = job->calibration_id,
+        .old_days = s->config->analysis.old_days,
+    };
+    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
+                          job->maybe_stored, &then, err);
     const struct uf_swing_meta meta = {
-        .session_id = session_id,
+        .session_id = job->maybe_stored ? then.session_id : 0,
+        .block_id = job->maybe_stored ? then.block_id : 0,
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,
         .clock_drift_ppm = job->drift_ppm,
         .basis = basis,
+        .rocking_id = of.rocking_id,
     };
     struct uf_analysis *analysis = NULL;
-    int rc = read_lesson(s, job, err); /* whose feet, standing where */
     if (!rc)
-        rc = uf_store_given(s->store, 0, session_id ? session_id : job->session_id, &given, basis,
-                            err);
+        rc = uf_store_given(s->store, &of, &given, basis, err);
     if (!rc)
         rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
                               &s->config->analysis, &given, &analysis, err);
@@ -119,6 +212,7 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     if (!rc) {
         if (analysis)
             job->flags = analysis->flags;
+        say_hand(job);
         (void)read_lesson(s, job, NULL); /* the swing is stored, whatever this says */
     }
     if (!rc && job->maybe_stored) {
@@ -172,8 +266,7 @@ static int do_job(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     switch (job->kind) {
     case UF_JOB_OPEN:
-        job->session_id = s->session_id;
-        return UF_OK;
+        return look(s, job, err);
     case UF_JOB_SWING:
         return store_swing(s, job, err);
     case UF_JOB_TARE:
@@ -181,9 +274,15 @@ static int do_job(struct sink *s, struct uf_job *job, struct uf_error *err)
     case UF_JOB_LINK_EVENT:
         return uf_store_link_event(s->store, job->utc_us, job->event, job->text, err);
     case UF_JOB_CALIBRATION:
+        job->has_health =
+            uf_store_rig_health(s->store, s->rig_id, &s->config->rig, &job->health, NULL) == UF_OK;
         return read_calibration_again(s, job, err);
     case UF_JOB_LESSON:
-        return read_lesson(s, job, err);
+        return look(s, job, err);
+    case UF_JOB_TEACH:
+        return teach(s, job);
+    case UF_JOB_ROCKING:
+        return store_rocking(s, job, err);
     }
     return UF_OK;
 }
@@ -260,13 +359,12 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     s->newest_id = start->newest_swing_id;
     s->calibration = start->calibration;
     s->calibration_id = start->calibration_id;
-    struct uf_lesson open;
     if (!rc)
-        rc = uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, err);
-    if (!rc) {
-        start->has_hand = open.player_id != 0;
-        start->hand = open.hand;
-    }
+        rc = uf_lesson_about(s->store, s->rig_id, uf_clock_utc_us(), &start->lesson, err);
+    if (!rc)
+        rc = uf_store_rig_health(s->store, s->rig_id, rig, &start->health, err);
+    start->has_hand = start->lesson.now.player_id != 0;
+    start->hand = start->lesson.now.hand;
     return rc;
 }
 
@@ -301,6 +399,7 @@ static int open_store(struct sink *s, struct uf_store_start *start, struct uf_er
     s->inode = st.st_ino;
     s->opens++;
     s->taken_n = 0;
+    s->rocking_id = 0; /* of another database */
     uf_store_slow_ms(s->store, s->slow_ms);
     return UF_OK;
 }

@@ -16,6 +16,8 @@ struct uf_store_start {
     int64_t newest_swing_id; /* 0: none yet */
     bool has_hand;           /* the open session has a player, who swings so */
     enum uf_hand hand;
+    struct uf_lesson_about lesson;
+    struct uf_rig_health health;
     int64_t calibration_id; /* 0: nominal, from the data sheets; -1: not known yet */
     struct uf_calibration calibration;
     struct uf_leftover leftover[UF_PLATES_MAX]; /* its; of the plates where it is known */

@@ -113,6 +113,8 @@ static const struct uf_setting plain[] = {
     WHOLE("analysis", "order", analysis.order, 1, 8, "2", "order of one pass"),
     NUMBER("analysis", "cop_min_n", analysis.cop_min_n, 1, 1000, "25",
            "below this vertical force a foot has no centre of pressure"),
+    NUMBER("analysis", "old_days", analysis.old_days, 1, 100000, "365",
+           "a swing is flagged when its calibration was older than so many days"),
 
     TEXT("rig", "name", rig.name, 64, 1, "example", "name of the rig, kept with each swing"),
 };
