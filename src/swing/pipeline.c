@@ -14,6 +14,7 @@
 #define RATE_SPAN_S    1.0  /* the rate is checked over so long */
 #define RATE_TOLERANCE 0.02
 #define RATE_MOST_HZ   65535 /* what HELLO can promise */
+#define SAME_TIME_PART 0.25  /* of the samples at the time of the one before: it goes in steps */
 #define QUIET_MEAN_S   2.0   /* the weight is the mean of the last so many quiet seconds */
 #define LEAVE_S        1.0 /* a stream broken for longer: somebody may have stepped off meanwhile */
 #define STRIKE_S       0.05 /* a second rise within this is the same strike, bouncing */
@@ -55,7 +56,8 @@ struct uf_pipeline {
     double rate_hz; /* promised, or as found where that is untrue */
     bool rate_checked;
     uint64_t rate_samples; /* since rate_from_dev_us */
-    int64_t rate_from_dev_us;
+    int64_t rate_from_dev_us, rate_last_dev_us;
+    uint64_t rate_same; /* samples at the time of the one before */
     bool mapped[UF_CHANNELS_MAX];
     struct uf_pipeline_doubts doubts;
     uint32_t epoch;
@@ -323,22 +325,44 @@ static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event even
     }
 }
 
+/* A clock of whole milliseconds, say, or of a timer's ticks: samples share a time. */
+static void look_for_steps(struct uf_pipeline *p, double n, double span_s, double found_hz)
+{
+    double same = (double)p->rate_same;
+    p->doubts.clock_step_ms = 0;
+    if (same < SAME_TIME_PART * n || found_hz > RATE_MOST_HZ)
+        return;
+    p->doubts.clock_step_ms = 1e3 * span_s / (n - same);
+    p->waiting |= WAIT_ERROR;
+    uf_fail(
+        &p->error, UF_EINVAL,
+        "the board's clock goes in steps of about %.2g ms, so %.0f samples share a time: moments "
+        "of a swing are unsure by a step; the firmware must send the microseconds of each "
+        "conversion (t_us)",
+        p->doubts.clock_step_ms, n / (n - same));
+}
+
 /* Once after each HELLO of a new kind: do the samples come at the promised rate, by the board's own
  * clock? If not, that is said, and the chain is set up for the rate that was found. */
 static void check_rate(struct uf_pipeline *p, const struct uf_frame *f)
 {
     if (p->rate_samples == 0 || f->epoch != p->epoch) {
         p->rate_samples = 1;
-        p->rate_from_dev_us = f->t_dev_us;
+        p->rate_same = 0;
+        p->rate_from_dev_us = p->rate_last_dev_us = f->t_dev_us;
         return;
     }
     p->rate_samples += 1 + f->lost_before;
     double span_s = 1e-6 * (double)(f->t_dev_us - p->rate_from_dev_us);
     double n = (double)(p->rate_samples - 1), promised_hz = p->hello.rate_hz;
+    /* Equal times come as a microsecond more each: see wire/timeline.h. */
+    p->rate_same += 1e-6 * (double)(f->t_dev_us - p->rate_last_dev_us) * promised_hz < 0.1;
+    p->rate_last_dev_us = f->t_dev_us;
     if (span_s < RATE_SPAN_S && n < 2 * RATE_SPAN_S * promised_hz)
         return;
     p->rate_checked = true;
     double found_hz = n / span_s;
+    look_for_steps(p, n, span_s, found_hz);
     if (fabs(found_hz / promised_hz - 1) <= RATE_TOLERANCE)
         return;
     p->waiting |= WAIT_ERROR;
