@@ -22,9 +22,10 @@
 #define CLEAR_EVERY_S 10.0          /* the spool is played from there on after a crash */
 #define PAST_S        20.0          /* a swing that began before the start has ended by then */
 #define ZERO_WAIT_S   15.0          /* samples for so long without a zero: say what is missing */
-#define HELLO_MOST    3             /* boards on one line within HELLO_S: more are not told apart */
-#define HELLO_S       10.0
-#define RATE_MARKS    21 /* ticks over which the rate is measured: 2 s */
+#define HELLO_MOST    3    /* boards on one line within HELLO_S: more are not told apart .. */
+#define HELLO_S       10.0 /* .. in the log any more */
+#define SAID_MAX      4    /* different sentences why there is no board */
+#define RATE_MARKS    21   /* ticks over which the rate is measured: 2 s */
 
 _Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
 
@@ -46,6 +47,8 @@ struct uf_acquire {
 
     enum uf_acquire_state state;
     char text[480];
+    char said[SAID_MAX][480]; /* since samples came */
+    size_t said_n;
     char pipe_error[480];  /* the last one that was logged */
     char refused_why[480]; /* the last board that was */
     bool text_stands; /* it says what is wrong with what comes: opening again does not mend that */
@@ -94,21 +97,38 @@ static void store_event(struct uf_acquire *a, const char *event, const char *tex
     (void)uf_store_thread_put(a->c.store, job); /* counted where it is lost */
 }
 
+/* Several ports in turn, or one with two faults, say the same things again and again: in the log
+ * once, until samples come. */
+static bool was_said(struct uf_acquire *a, enum uf_acquire_state state, const char *text)
+{
+    if (state != UF_WAITING) {
+        a->said_n = 0;
+        return false;
+    }
+    for (size_t i = 0; i < SAID_MAX && i < a->said_n; i++)
+        if (strcmp(a->said[i], text) == 0)
+            return true;
+    snprintf(a->said[a->said_n++ % SAID_MAX], sizeof a->said[0], "%s", text);
+    return false;
+}
+
 static void set_state(struct uf_acquire *a, enum uf_acquire_state state, const char *text)
 {
     if (a->state == state && strcmp(a->text, text) == 0)
         return;
     a->state = state;
     snprintf(a->text, sizeof a->text, "%s", text);
+    a->c.changed(a->c.who);
+    if (was_said(a, state, text))
+        return;
     uf_log(state == UF_RECEIVING ? UF_LOG_NOTICE : UF_LOG_WARNING, "%s: %s",
            uf_acquire_state_name(state), text);
     store_event(a, uf_acquire_state_name(state), text);
-    a->c.changed(a->c.who);
 }
 
 static const char *device(const struct uf_acquire *a)
 {
-    return a->c.config->link.device;
+    return a->link ? uf_link_path(a->link) : a->c.config->link.device;
 }
 
 static void board_text(const struct uf_acquire *a, char *text, size_t size)
@@ -421,7 +441,8 @@ static void opened(void *who)
     a->clock_fed = false;
     a->opened_mono_us = uf_clock_mono_us();
     a->bytes_since_open = 0;
-    if (a->state == UF_WAITING && !a->text_stands) /* no log line: one follows soon */
+    bool another = uf_link_has_others(a->link);                 /* the text may be about that one */
+    if (a->state == UF_WAITING && (another || !a->text_stands)) /* no log line: one follows */
         snprintf(a->text, sizeof a->text, "%s is open, waiting for the board's HELLO", device(a));
 }
 
@@ -562,7 +583,8 @@ static void look_for_silence(struct uf_acquire *a, int64_t now_us)
         say_what_is_missing(a);
     /* Opening a port or a connection again may help. A FIFO's writer would die of it. */
     enum uf_link_type type = a->c.config->link.type;
-    bool may_drop = (type == UF_LINK_SERIAL && a->bytes_since_open > 0) || type == UF_LINK_TCP;
+    bool may_drop = (type == UF_LINK_SERIAL && a->bytes_since_open > 0) || type == UF_LINK_TCP ||
+                    uf_link_has_others(a->link);
     if (silent_s > DROP_S && may_drop)
         uf_link_drop(a->link, false, "no sample");
 }

@@ -32,7 +32,7 @@ struct recovery {
 
     bool has_clear;
     struct place clear; /* the last one */
-    int64_t clear_utc_us;
+    int64_t clear_utc_us, clear_mono_us;
     int64_t stored_id; /* newest swing in the database at that time */
 
     struct uf_pipeline *pipeline;
@@ -68,6 +68,7 @@ static int find_clear(struct recovery *r, struct uf_error *err)
             r->has_clear = true;
             r->clear = (struct place){i, at};
             r->clear_utc_us = record.utc_us;
+            r->clear_mono_us = record.mono_us;
             r->stored_id = (int64_t)uf_get_u64(record.bytes);
         }
     }
@@ -98,6 +99,9 @@ static size_t first_segment(struct recovery *r)
         struct uf_spool_state state = {0};
         bool good = first_state(r, i, &record, &state);
         double lead_s = 1e-6 * (double)(r->clear_utc_us - r->list[i].utc_us);
+        double mono_s = 1e-6 * (double)(r->clear_mono_us - record.mono_us);
+        if (good && mono_s >= 0 && mono_s < lead_s) /* the wall clock was set forth in between */
+            lead_s = mono_s;
         if (good && (record.kind == UF_SPOOL_START || (lead_s >= LEAD_IN_S && state.has_tare)))
             break;
         if (r->list[i - 1].sequence + 1 != r->list[i].sequence)

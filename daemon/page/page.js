@@ -91,7 +91,7 @@ function openSwing(id) {
 function showSwing(message) {
     const asked = message.id === wanted, first = !swing.swing;
     const newest = !swing.swing || message.id > swing.swing.id;
-    const come = newest && state && state.last_swing === message.id && performance.now() - openedAt > 1000;
+    const come = newest && state && state.last_swing === message.id && message.id > knownSwing;
     if (!asked && !first && newest && !$("follow").checked) return;
     swing.show(message);
     remarks.show(message.id);
@@ -150,7 +150,7 @@ function showProblem(text) {
 
 /* ---- the daemon ---- */
 
-let openedAt = 0;
+let knownSwing = Infinity; // the newest when this page came: what is newer comes by itself
 const take = {
     hello(message) {
         mayWrite = message.may_write;
@@ -168,7 +168,9 @@ const take = {
     },
     state(message) {
         state = message;
+        if (knownSwing === Infinity) knownSwing = message.last_swing || 0;
         standing.hand = message.hand;
+        standing.soles = message.feet ? message.feet.now : null;
         $("standing").dataset.hand = message.hand;
         standing.dirty = true;
         for (const radio of document.querySelectorAll("#hand input")) radio.checked = radio.value === message.hand;
@@ -198,6 +200,7 @@ const take = {
         $("told").textContent = message.text || "done";
     },
     problem(message) {
+        if (message.ask === "remark") remarks.refused();
         if (message.text !== "no swing is stored yet") showProblem(message.text);
     },
 };
@@ -205,7 +208,7 @@ const take = {
 const link = new Link({
     open() {
         online = true;
-        openedAt = performance.now();
+        knownSwing = Infinity;
         why = "";
         showLine();
     },

@@ -37,7 +37,8 @@ static const struct uf_setting plain[] = {
     CHOICE("link", "type", link.type, link_types, "serial",
            "how the board is reached: a serial port, a raw tty or FIFO, a TCP bridge, a recording"),
     TEXT("link", "device", link.device, UF_PATH_MAX, 1, "/dev/ttyACM0",
-         "serial, raw: path; tcp: host:port; replay: file"),
+         "serial, raw: path, or a folder of ports that are tried in turn; tcp: host:port; replay: "
+         "file"),
     WHOLE("link", "baud", link.baud, 1200, 12000000, "921600", "serial only: bits a second"),
     CHOICE("link", "form", link.form, forms, "auto", "form of the stream"),
     CHOICE("link", "pace", link.pace, paces, "real",
