@@ -2,8 +2,10 @@
  * See query.h. */
 #include "cli/query.h"
 
+#include "base/utf8.h"
 #include "cli/text.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 #define COLUMNS_MAX 40
@@ -20,6 +22,16 @@ int uf_query(struct uf_cli *c, struct uf_store *s, const char *sql, const int64_
     return UF_EXIT_DONE;
 }
 
+static json_t *text_json(const char *text)
+{
+    char *copy = strdup(text);
+    if (copy)
+        uf_utf8_lines(copy); /* JSON holds nothing but UTF-8 */
+    json_t *json = json_string(copy);
+    free(copy);
+    return json;
+}
+
 static json_t *cell_json(sqlite3_stmt *q, int i)
 {
     switch (sqlite3_column_type(q, i)) {
@@ -28,7 +40,7 @@ static json_t *cell_json(sqlite3_stmt *q, int i)
     case SQLITE_FLOAT:
         return json_real(sqlite3_column_double(q, i));
     case SQLITE_TEXT:
-        return json_string((const char *)sqlite3_column_text(q, i));
+        return text_json(uf_store_text(q, i));
     default:
         return json_null();
     }
@@ -85,7 +97,7 @@ static void add_cell(struct uf_columns *t, sqlite3_stmt *q, int i)
         }
         /* fall through */
     default:
-        snprintf(text, sizeof text, "%s", (const char *)sqlite3_column_text(q, i));
+        snprintf(text, sizeof text, "%s", uf_store_text(q, i));
     }
     for (char *p = text; *p; p++)
         if (*p == '\n')

@@ -175,8 +175,7 @@ int uf_store_capture(struct uf_store *s, int64_t swing_id, struct uf_capture **o
 
 static enum uf_hand hand_of(sqlite3_stmt *q, int column)
 {
-    return strcmp((const char *)sqlite3_column_text(q, column), "left") == 0 ? UF_LEFT_HANDED
-                                                                             : UF_RIGHT_HANDED;
+    return strcmp(uf_store_text(q, column), "left") == 0 ? UF_LEFT_HANDED : UF_RIGHT_HANDED;
 }
 
 static void row_from(sqlite3_stmt *q, struct uf_swing_row *out)
