@@ -42,6 +42,20 @@ static inline void studio_do(const char *config, const char *const *words)
 }
 #define STUDIO(...) studio_do(config, (const char *const[]){__VA_ARGS__, NULL})
 
+/* A fifth of the hand-made swing's samples: whatever is done with it takes a fifth of the time. */
+static inline struct uf_capture *short_swing(const struct uf_rig *rig, bool strike)
+{
+    struct uf_capture *c = make_swing(rig, 800, strike);
+    c->board.rate_hz /= 5;
+    c->samples /= 5;
+    for (size_t i = 0; i < c->samples; i++) {
+        c->offset_us[i] = c->offset_us[5 * i];
+        c->inputs[i] = c->inputs[5 * i];
+        memmove(c->counts_raw + 24 * i, c->counts_raw + 24 * 5 * i, 24 * sizeof *c->counts_raw);
+    }
+    return c;
+}
+
 /* *config: an empty file of settings beside it. */
 static inline void studio_near(char config[96])
 {
@@ -75,7 +89,7 @@ static inline void studio_near(char config[96])
     s = open_store(studio_place, UF_STORE_WRITE);
     t.session_id = 0;
     for (int i = 0; i < 2; i++) {
-        struct uf_capture *c = make_swing(&t.rig, 800, i == 0);
+        struct uf_capture *c = short_swing(&t.rig, i == 0);
         struct uf_swing_meta meta = {0, t.rig_id, id, 1772375400000000 + i * 60000000, 12.5, NULL};
         struct uf_analysis *a;
         int64_t swing;
