@@ -73,6 +73,10 @@ int uf_calib_args_parse(int argc, char **argv, struct uf_calib_args *out, struct
 void uf_calib_help(const struct uf_calib_command *command, FILE *out);
 
 const char *uf_calib_option_name(enum uf_calib_option o);
+/* Does the command (NULL: does every command) take it? Its value's word (NULL: a switch), its help,
+ * whatever the answer. */
+bool uf_calib_option_of(const struct uf_calib_command *command, enum uf_calib_option o,
+                        const char **value, const char **help);
 
 /* The number of an option; initial where it was not given. */
 int uf_calib_number(const struct uf_calib_args *args, enum uf_calib_option option, double least,
@@ -91,6 +95,11 @@ int uf_calib_gravity(const struct uf_calib_args *args, json_t **out, struct uf_e
 /* Reads a JSON file; the sentence has its name and the line. */
 int uf_calib_read_json(const char *path, json_t **out, struct uf_error *err);
 
+/* Asks a running daemon to take the calibration that was just put in force, and says whether it
+ * did. */
+void uf_calib_tell_daemon(const struct uf_config *config, struct uf_store *s, int64_t id,
+                          FILE *out);
+
 int uf_calib_plan(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
@@ -100,5 +109,6 @@ int uf_calib_list(const struct uf_calib_args *args, FILE *out, struct uf_error *
 int uf_calib_show(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_activate(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_diff(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_manual(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 
 #endif

@@ -3,24 +3,17 @@
  * with the calibration and the settings of the swing's current derivation. */
 #include "daemon/page_read.h"
 
+#include "daemon/feet.h"
 #include "daemon/page_live.h"
+#include "daemon/page_query.h"
 #include "store/calibrations.h"
+#include "store/feet.h"
 #include "store/swings.h"
 #include "swing/targets.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-#define PATIENCE_S 10
-
-static int open_store(struct uf_store **s, const char *database, struct uf_error *err)
-{
-    int rc = uf_store_open(s, database, UF_STORE_READ, err);
-    if (rc == 0)
-        uf_store_patience(*s, PATIENCE_S); /* the next question waits behind this one */
-    return rc;
-}
 
 static json_t *number(double v)
 {
@@ -174,6 +167,7 @@ struct parts {
     struct uf_capture *capture;
     struct uf_analysis *analysis;
     json_t *targets;
+    struct uf_feet feet; /* not known: no pose */
 };
 
 static json_t *swing_json(const struct parts *p)
@@ -181,8 +175,8 @@ static json_t *swing_json(const struct parts *p)
     const struct uf_swing_row *row = &p->row;
     const char *hand = row->hand == UF_LEFT_HANDED ? "left" : "right";
     return json_pack(
-        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:O, s:o, s:o, s:o}", "type",
-        "swing", "id", (json_int_t)row->id, "utc_us",
+        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:O, s:o, s:o, s:o, s:o}",
+        "type", "swing", "id", (json_int_t)row->id, "utc_us",
         (json_int_t)(row->trigger_utc_us ? row->trigger_utc_us : row->stored_utc_us), "hand", hand,
         "calibration", row->calibration, "nominal", row->calibration_id == 0, "rate_hz",
         (json_int_t)row->rate_hz, "duration_s", 1e-6 * (double)row->duration_us, "trigger_s",
@@ -190,7 +184,7 @@ static json_t *swing_json(const struct parts *p)
         number(p->analysis->curves.weight_n), "events", events_json(&row->derived), "flags",
         flags_json(row->derived.flags), "targets", p->targets, "plates",
         uf_page_plates_json(&p->rig), "curves", curves_json(&p->analysis->curves), "metrics",
-        metrics_json(&row->derived));
+        metrics_json(&row->derived), "feet", uf_feet_json(&p->feet));
 }
 
 static int read_parts(struct uf_store *s, int64_t id, struct parts *p, struct uf_error *err)
@@ -202,6 +196,8 @@ static int read_parts(struct uf_store *s, int64_t id, struct parts *p, struct uf
         rc = uf_store_calibration_get(s, p->row.calibration_id, &p->rig, &p->calibration, err);
     if (rc == 0)
         rc = uf_store_capture(s, id, &p->capture, err);
+    if (rc == 0)
+        rc = uf_store_feet(s, p->row.rocking_id, p->row.hand, &p->feet, NULL, err);
     if (rc == 0)
         rc = uf_analyse(p->capture, &p->rig, &p->calibration, &p->row.settings, &p->analysis, err);
     return rc;
@@ -228,7 +224,7 @@ int uf_page_read_swing(const char *database, int64_t id, json_t **out, struct uf
     if (!p)
         return uf_fail(err, UF_ENOMEM, "no memory to read a swing");
     p->targets = json_array();
-    int rc = open_store(&s, database, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == 0 && id == 0)
         rc = newest(s, &id, err);
     if (rc == 0)
@@ -269,7 +265,7 @@ int uf_page_read_list(const char *database, json_t **out, struct uf_error *err)
         json_array_append_new(columns, json_pack("{s:s, s:s, s:s}", "name", m->name, "unit",
                                                  m->unit, "meaning", m->meaning));
     }
-    int rc = open_store(&s, database, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == 0)
         rc = uf_store_swing_ids(s, UF_PAGE_LIST_MAX, INT64_MIN, &ids, &n, err);
     for (size_t i = n; rc == 0 && i-- > 0;) {

@@ -2,10 +2,8 @@
  * See query.h. */
 #include "cli/query.h"
 
-#include "base/utf8.h"
 #include "cli/text.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 #define COLUMNS_MAX 40
@@ -22,16 +20,6 @@ int uf_query(struct uf_cli *c, struct uf_store *s, const char *sql, const int64_
     return UF_EXIT_DONE;
 }
 
-static json_t *text_json(const char *text)
-{
-    char *copy = strdup(text);
-    if (copy)
-        uf_utf8_lines(copy); /* JSON holds nothing but UTF-8 */
-    json_t *json = json_string(copy);
-    free(copy);
-    return json;
-}
-
 static json_t *cell_json(sqlite3_stmt *q, int i)
 {
     switch (sqlite3_column_type(q, i)) {
@@ -40,7 +28,7 @@ static json_t *cell_json(sqlite3_stmt *q, int i)
     case SQLITE_FLOAT:
         return json_real(sqlite3_column_double(q, i));
     case SQLITE_TEXT:
-        return text_json(uf_store_text(q, i));
+        return uf_store_text_json(q, i);
     default:
         return json_null();
     }

@@ -3,6 +3,7 @@
 #include "store/store.h"
 
 #include "base/clock.h"
+#include "base/utf8.h"
 #include "store/schema.h"
 
 #include <errno.h>
@@ -41,6 +42,12 @@ static int folder_check(const char *path, struct uf_error *err)
                        "the folder %s for the database does not exist; make it (mkdir -p %s) or "
                        "name another file with daemon.database or --database",
                        folder, folder);
+    if (access(folder, W_OK | X_OK) && errno == EROFS)
+        return uf_fail(
+            err, UF_EPERM,
+            "the file system of %s is mounted read-only, often after an error of the disk: "
+            "look at dmesg, then mount it writable again",
+            folder);
     if (access(folder, W_OK | X_OK))
         return uf_fail(err, UF_EPERM,
                        "the folder %s may not be written by this user, and the database needs "
@@ -80,7 +87,7 @@ static int path_check(const char *path, enum uf_store_mode mode, struct uf_error
                        "%s is not a file; name the database's file with daemon.database or "
                        "--database",
                        path);
-    if (access(path, mode == UF_STORE_READ ? R_OK : R_OK | W_OK))
+    if (access(path, mode == UF_STORE_READ ? R_OK : R_OK | W_OK) && errno != EROFS)
         return uf_fail(err, UF_EPERM,
                        "the database %s may not be %s by this user; change its owner or mode, or "
                        "run as the user of underfootd",
@@ -205,6 +212,16 @@ const char *uf_store_text(sqlite3_stmt *q, int column)
 {
     const char *text = (const char *)sqlite3_column_text(q, column);
     return text ? text : "";
+}
+
+json_t *uf_store_text_json(sqlite3_stmt *q, int column)
+{
+    char *text = strdup(uf_store_text(q, column));
+    if (text)
+        uf_utf8_lines(text);
+    json_t *json = json_string(text);
+    free(text);
+    return json;
 }
 
 void uf_store_slow_ms(struct uf_store *s, unsigned ms)

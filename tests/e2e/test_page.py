@@ -140,7 +140,7 @@ def test_limits(place):
     place.board()
     daemon, port = start(place)
     for payload, why in ((b"[]", "not a JSON object"), (b"\xff", "not a JSON object"),
-                         (b"x" * 3000, "too long"), (b"", "not a JSON object")):
+                         (b"x" * 9000, "too long"), (b"", "not a JSON object")):
         with Socket(port) as s:
             s.send_frame(1, payload)
             closed = s.wait_close()

@@ -278,7 +278,14 @@ static const char healthy[] =
     "\"drift_ppm\":-20.5,\"samples\":123456,\"lost\":3,\"bad\":2,\"counters\":{\"bad_crc\":2,"
     "\"bad_cobs\":0,\"not_swings\":{\"jump\":4,\"small\":0}},\"stance\":\"still\","
     "\"weight_n\":801.25,\"hand\":\"right\",\"tared\":true,\"tare_age_s\":75.0,\"calibration\":"
-    "{\"name\":\"weights of March\",\"uuid\":\"u-u\",\"nominal\":false},\"session\":5,"
+    "{\"name\":\"weights of March\",\"uuid\":\"u-u\",\"nominal\":false,\"made_utc_us\":1000000},"
+    "\"lesson\":{\"session\":5,\"player\":\"Kim\",\"hand\":\"left\",\"swings\":9,\"block\":"
+    "{\"id\":3,\"kind\":\"drill\",\"ball\":false,\"club\":\"7 iron\",\"swings\":4}},\"plates\":["
+    "{\"plate\":\"left\",\"state\":null,\"empty_n\":0.42,\"drift_n\":-0.3,\"total_drift_n\":1.25,"
+    "\"check\":{\"utc_us\":1000000,\"passed\":false,\"vertical_error_pct\":-1.5}},"
+    "{\"plate\":\"right\",\"state\":null,\"empty_n\":null,\"drift_n\":null,"
+    "\"total_drift_n\":null,\"check\":null}],"
+    "\"spool\":{\"failing\":false,\"bytes\":2500000,\"lost_bytes\":0},\"session\":5,"
     "\"swings_stored\":12,\"last_swing\":12,\"queue\":1,\"queue_limit\":64,\"store_state\":\"ok\","
     "\"store_problem\":null,\"recording\":null,\"uptime_s\":7260.0,\"version\":\"0.1.0\"}\n";
 
@@ -299,7 +306,16 @@ static void status_of_a_daemon(void **state)
                                          "not_swings: jump",
                                          "still, 801.2 N; right-handed",
                                          "taken 1 min ago",
-                                         "weights of March, u-u",
+                                         "weights of March, u-u, made ",
+                                         "session 5 with Kim, left-handed, 9 swings",
+                                         "3: drill, no ball, 7 iron, 4 swings",
+                                         "+0.4 N off its zero now, empty; the last zero moved by "
+                                         "-0.3 N, since the start by +1.2 N",
+                                         "NOT PASSED ",
+                                         "vertical force off by -1.50 % at most",
+                                         "its zero has not moved since the start",
+                                         "never (underfoot-calib check)",
+                                         "ok, 2.5 MB written, 0 bytes lost",
                                          "12 stored by this run, session 5",
                                          "1 of 64 places in the queue",
                                          "version 0.1.0, up 2 h 1 min",

@@ -269,7 +269,10 @@ static void zero_has_no_sign(void **state)
     assert_int_equal(uf_analyse(c, &b->t.rig, &b->t.nominal, &b->t.settings, &a, NULL), 0);
     a->value[UF_M_toe_closure_ns] = -0.0;
     a->reason[UF_M_toe_closure_ns] = UF_REASON_NONE;
-    struct uf_swing_meta meta = {b->t.session_id, b->t.rig_id, 0, 1, NAN, NULL};
+    struct uf_swing_meta meta = {.session_id = b->t.session_id,
+                                 .rig_id = b->t.rig_id,
+                                 .trigger_utc_us = 1,
+                                 .clock_drift_ppm = NAN};
     int64_t id;
     int younger;
     assert_int_equal(uf_store_swing_add(b->s, &meta, c, a, 1, &id, NULL), 0);
