@@ -74,11 +74,14 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     int known = job->maybe_stored ? find_again(s, job, err) : 0;
     if (known)
         return known > 0 ? UF_OK : known;
-    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
-                          job->maybe_stored, &then, err);
+    int64_t hit_utc_us = job->hit_utc_us ? job->hit_utc_us
+                         : job->utc_us   ? job->utc_us
+                                         : uf_clock_utc_us();
+    int rc = uf_lesson_at(s->store, s->rig_id, hit_utc_us, job->maybe_stored, &then, err);
     const struct uf_swing_meta meta = {
         .session_id = job->maybe_stored ? then.session_id : 0,
         .block_id = job->maybe_stored ? then.block_id : 0,
+        .hit_utc_us = hit_utc_us,
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,

@@ -36,6 +36,7 @@ struct uf_job {
     int64_t utc_us; /* of the trigger, the zero, the event, the question; 0: not known */
     /* SWING */
     struct uf_capture *capture;
+    int64_t hit_utc_us;                /* by which it belongs to a block; 0: utc_us */
     double drift_ppm;                  /* of the board's clock; NAN: not known */
     struct uf_calibration calibration; /* in force at capture; CALIBRATION: the result */
     int64_t calibration_id;            /* 0: nominal; result -1: could not be read */

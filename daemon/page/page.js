@@ -4,7 +4,8 @@
 import { Link } from "./link.js";
 import { Standing } from "./standing.js";
 import { SwingView, element, replace } from "./swing.js";
-import { fillHealth, fillList } from "./lists.js";
+import { fillHealth, fillList, healthNotes } from "./lists.js";
+import { LessonView } from "./lesson.js";
 
 const $ = (id) => document.getElementById(id);
 const VIEWS = ["standing", "swing", "list", "plates"];
@@ -12,6 +13,8 @@ const STALE_MS = 700; // live values older than that are not shown as if they we
 
 const standing = new Standing();
 const swing = new SwingView();
+const lesson = new LessonView((question) => link.ask(question), (view) => go(view));
+VIEWS.push("lesson"); // behind those that have a number; its key is L
 let state = null, list = null, mayWrite = false, online = false, silent = false, why = "";
 let liveAt = 0, problem = "", problemTimer = 0;
 
@@ -23,6 +26,7 @@ function go(view) {
     for (const button of document.querySelectorAll("nav button"))
         button.setAttribute("aria-current", button.dataset.goto === view ? "page" : "false");
     standing.dirty = true;
+    lesson.look();
     requestAnimationFrame(() => swing.draw());
 }
 for (const button of document.querySelectorAll("nav button")) button.addEventListener("click", () => go(button.dataset.goto));
@@ -95,6 +99,7 @@ function showLine() {
         if (state.state !== "receiving") notes.push(["bad", `${state.state === "stale" ? "No samples" : "No device"}: ${state.state_text}`]);
         else if (!state.tared) notes.push(["look", "No zero yet: keep the plates empty and still for some seconds."]);
         if (state.calibration.nominal) notes.push(["look", "No calibration: forces come from the cells' data sheets."]);
+        notes.push(...healthNotes(state));
         if (state.store_problem) notes.push(["bad", `Swings wait in memory: ${state.store_problem}`]);
         if (standing.plates && standing.plates.length === 1) notes.push(["look", "One plate under both feet: no share and no numbers of each foot."]);
     }
@@ -123,6 +128,7 @@ const take = {
         mayWrite = message.may_write;
         standing.plates = message.plates;
         $("tare").disabled = !mayWrite;
+        lesson.hello(mayWrite);
         $("hand").disabled = !mayWrite;
         link.ask({ ask: "swings" });
         link.ask({ ask: "swing" });
@@ -138,6 +144,7 @@ const take = {
         standing.dirty = true;
         for (const radio of document.querySelectorAll("#hand input")) radio.checked = radio.value === message.hand;
         fillHealth(message);
+        lesson.state(message);
         if (message.state !== "receiving") standing.stale();
         showLine();
     },
@@ -146,10 +153,15 @@ const take = {
         list = message;
         showList();
     },
+    lesson(message) {
+        lesson.list(message);
+    },
     answer(message) {
+        lesson.answer(message);
         $("told").textContent = message.text || "done";
     },
     problem(message) {
+        lesson.problem(message);
         if (message.text !== "no swing is stored yet") showProblem(message.text);
     },
 };
