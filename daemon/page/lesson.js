@@ -99,7 +99,8 @@ export class LessonView {
         $("now-block").textContent = block ? blockWords(block) : named ? `no block is open, ${count(named.swings)} in all` : "";
         $("open-lesson").dataset.kind = block ? "block" : named ? "lesson" : "none";
         $("bar-stop").hidden = !block;
-        $("lesson-open-view").textContent = named ? (block ? "Lesson" : "Start a block") : "Begin a lesson";
+        $("lesson-open-view").textContent = named ? "Start a block" : "Begin a lesson";
+        $("lesson-open-view").hidden = Boolean(named && block);
         $("lesson-open").hidden = !named;
         if (named) {
             $("lesson-player").textContent = named.player;
