@@ -91,6 +91,11 @@ int uf_calib_gravity(const struct uf_calib_args *args, json_t **out, struct uf_e
 /* Reads a JSON file; the sentence has its name and the line. */
 int uf_calib_read_json(const char *path, json_t **out, struct uf_error *err);
 
+/* Asks a running daemon to take the calibration that was just put in force, and says whether it
+ * did. */
+void uf_calib_tell_daemon(const struct uf_config *config, struct uf_store *s, int64_t id,
+                          FILE *out);
+
 int uf_calib_plan(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_run(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error *err);

@@ -3,6 +3,7 @@
 #include "base/clock.h"
 #include "calib/command.h"
 #include "calib/compare.h"
+#include "cli/ask.h"
 #include "store/calibrations.h"
 
 #include <errno.h>
@@ -85,6 +86,8 @@ int uf_calib_add(const struct uf_calib_args *args, FILE *out, struct uf_error *e
         fprintf(out, "Stored calibration %lld, \"%s\", of the rig \"%s\"%s.\n", (long long)id,
                 cal.name, s.config.rig.name,
                 activate ? ", and put it in force" : "; it is not in force yet");
+    if (rc == UF_OK && activate)
+        uf_calib_tell_daemon(&s.config, s.store, id, out);
 done:
     json_decref(json);
     close_session(&s);
@@ -127,6 +130,54 @@ static int find(const struct session *s, const char *which, struct uf_calibratio
     return rc;
 }
 
+#define TAKEN_MS 3000
+#define POLL_MS  50
+
+/* The uuid that a daemon measures with; false: it does not answer. */
+static bool in_force(const char *control, char uuid[37], struct uf_error *err)
+{
+    json_t *status = NULL;
+    if (uf_ask(control, "status", &status, err) != UF_OK)
+        return false;
+    const char *text =
+        json_string_value(json_object_get(json_object_get(status, "calibration"), "uuid"));
+    snprintf(uuid, 37, "%s", text ? text : "");
+    json_decref(status);
+    return true;
+}
+
+void uf_calib_tell_daemon(const struct uf_config *config, struct uf_store *s, int64_t id, FILE *out)
+{
+    const char *control = config->daemon.control;
+    const struct timespec poll = {0, POLL_MS * 1000000L};
+    struct uf_error err = {0, ""};
+    struct uf_calibration cal;
+    json_t *answer = NULL;
+    char uuid[37] = "";
+    int rc = uf_store_calibration_get(s, id, &config->rig, &cal, &err);
+    if (rc == UF_OK)
+        rc = uf_ask(control, "calibration", &answer, &err);
+    bool asked = rc == UF_OK && json_is_true(json_object_get(answer, "ok"));
+    json_decref(answer);
+    if (rc == UF_ENOTFOUND) {
+        fprintf(out, "No underfootd answers at %s: it is taken at the next start.\n", control);
+        return;
+    }
+    bool taken = false;
+    for (int waited_ms = 0; asked && !taken && waited_ms < TAKEN_MS; waited_ms += POLL_MS) {
+        nanosleep(&poll, NULL);
+        asked = in_force(control, uuid, &err);
+        taken = asked && !strcmp(uuid, cal.uuid);
+    }
+    if (taken)
+        fprintf(out, "The underfootd at %s measures with it from now on.\n", control);
+    else
+        fprintf(out,
+                "The underfootd at %s has not taken it%s%s. Where it stores into %s, SIGHUP has it "
+                "read the calibration again; underfoot status says which is in force.\n",
+                control, err.text[0] ? ": " : "", err.text, config->daemon.database);
+}
+
 int uf_calib_activate(const struct uf_calib_args *args, FILE *out, struct uf_error *err)
 {
     struct session s;
@@ -136,11 +187,12 @@ int uf_calib_activate(const struct uf_calib_args *args, FILE *out, struct uf_err
         rc = find(&s, args->operand[0], &info, err);
     if (rc == UF_OK)
         rc = uf_store_calibration_activate(s.store, info.id, err);
-    if (rc == UF_OK)
-        fprintf(out,
-                "Calibration %lld, \"%s\", is in force for new swings. A running underfootd takes "
-                "it at its next start.\nFor swings that are stored: underfoot rederive\n",
-                (long long)info.id, info.name);
+    if (rc == UF_OK) {
+        fprintf(out, "Calibration %lld, \"%s\", is in force for new swings.\n", (long long)info.id,
+                info.name);
+        uf_calib_tell_daemon(&s.config, s.store, info.id, out);
+        fputs("For swings that are stored: underfoot rederive\n", out);
+    }
     close_session(&s);
     return rc;
 }

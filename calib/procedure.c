@@ -36,6 +36,9 @@ struct uf_procedure {
     bool has_zero;
     double zero_raw[UF_CHANNELS_MAX];
     int64_t zero_dev_us;
+    bool has_earlier; /* a session that goes on: the zero of its last load, to be recognised */
+    double earlier_raw[UF_CHANNELS_MAX];
+    int64_t unlike_dev_us;            /* since then the plates read otherwise; -1: they do not */
     double last_raw[UF_CHANNELS_MAX]; /* of the take before */
     bool strange;                     /* the last take was none that was asked for */
     double strange_w[UF_COMPONENTS];
@@ -94,6 +97,12 @@ int uf_procedure_new(struct uf_procedure **out, const struct uf_rig *rig, struct
         return rc;
     }
     p->next = next_open(p, 0);
+    p->unlike_dev_us = -1;
+    for (int i = 0; i < d->n; i++)
+        if (d->captured[i]) {
+            memcpy(p->earlier_raw, d->reading[i].zero_raw, sizeof p->earlier_raw);
+            p->has_earlier = true;
+        }
     p->step = p->next == d->n ? STEP_DONE : s->drift_s > 0 ? STEP_DRIFT : STEP_EMPTY;
     *out = p;
     return UF_OK;
@@ -274,9 +283,41 @@ static bool in_series(const struct uf_procedure *p, int before, int after)
     return pile && !again && uf_load_same_place(&a->load, &b->load);
 }
 
+/* The first zero of a session that goes on, far from its last one: the load may still lie there. */
+static bool is_no_zero(struct uf_procedure *p, const struct uf_still_take *take)
+{
+    double most = 0;
+    int where = 0;
+    for (int plate = 0; plate < p->rig.plates && p->has_earlier; plate++) {
+        double w[UF_COMPONENTS];
+        wrench_above(p, plate, take->mean_raw, p->earlier_raw, w);
+        if (size_of(w) > most) {
+            most = size_of(w);
+            where = plate;
+        }
+    }
+    if (most > p->s.empty_n) {
+        if (p->unlike_dev_us < 0) {
+            p->unlike_dev_us = take->from_dev_us;
+            uf_procedure_say(
+                &p->owner,
+                "The %s plate reads about %.0f N more or less than at the last zero of "
+                "this session: take everything off. If it is empty, leave it so.",
+                uf_place_name(p->rig.plate[where].place), most);
+        }
+        if ((double)(take->to_dev_us - p->unlike_dev_us) / 1e6 < p->s.patience_s)
+            return true;
+        uf_procedure_say(&p->owner, "It stays so: taken as the new zero.");
+    }
+    p->has_earlier = false; /* from now on it is the new one that counts */
+    return false;
+}
+
 static int take_zero(struct uf_procedure *p, const struct uf_still_take *take, struct uf_error *err)
 {
     int failed = 0, filled = 0;
+    if (!p->has_zero && is_no_zero(p, take))
+        return UF_OK;
     for (int plate = 0; plate < p->rig.plates && p->has_zero; plate++) {
         double w[UF_COMPONENTS];
         wrench_above(p, plate, take->mean_raw, p->zero_raw, w);
@@ -314,6 +355,8 @@ static int watch_drift(struct uf_procedure *p, const struct uf_still_take *take,
                        struct uf_error *err)
 {
     if (!p->has_zero) {
+        if (is_no_zero(p, take))
+            return UF_OK;
         memcpy(p->zero_raw, take->mean_raw, sizeof p->zero_raw);
         p->zero_dev_us = take->to_dev_us;
         p->has_zero = true;

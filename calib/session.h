@@ -48,9 +48,11 @@ void uf_session_print(const struct uf_session *s, FILE *out);
 
 /* How it was found: the session file, the fit, residuals, quality, errors of the matrix. New
  * reference, NULL without memory. base_name: whose matrices stand for plates that were not
- * solved. */
+ * solved; base_provenance (may be NULL): where that one came from, which says how wrong they may
+ * be.
+ */
 json_t *uf_session_provenance(const struct uf_session *s, const char *base_name,
-                              int64_t made_utc_us);
+                              const json_t *base_provenance, int64_t made_utc_us);
 
 /* One self-contained HTML page. */
 int uf_session_report(const struct uf_session *s, const char *path, struct uf_error *err);

@@ -3,6 +3,7 @@
 #include "calib/session.h"
 
 #include <math.h>
+#include <string.h>
 
 static json_t *number(double v)
 {
@@ -38,8 +39,13 @@ static json_t *loads(const struct uf_session *s, const struct uf_fit *f)
     int failed = 0;
     for (int i = 0; i < f->readings; i++) {
         const struct uf_fit_reading *r = &f->reading[i];
+        const struct uf_load *l = &s->reading[r->reading].load;
         json_t *load = json_object();
+        double tolerance_kg = 0;
+        for (int k = 0; k < l->pieces; k++)
+            tolerance_kg += s->document->setup.weight[l->piece[k]].tolerance_kg;
         failed |= json_object_set_new(load, "load", json_integer(s->number[r->reading] + 1));
+        failed |= json_object_set_new(load, "tolerance_kg", number(tolerance_kg));
         failed |= json_object_set_new(load, "known", numbers(r->known, UF_COMPONENTS));
         failed |= json_object_set_new(load, "residual", numbers(r->residual, UF_COMPONENTS));
         failed |= json_object_set_new(load, "left_out", numbers(r->left_out, UF_COMPONENTS));
@@ -103,15 +109,37 @@ static json_t *findings(const struct uf_findings *f)
     return out;
 }
 
-static json_t *plate(const struct uf_session *s, int i, const char *base_name)
+/* A matrix that is taken over brings along what is known of it: how wrong it may be, and what no
+ * load can make. */
+static int take_over(json_t *out, const char *place, const json_t *base_provenance)
+{
+    static const char *const keys[] = {"channels", "reading_pct", "leftover", "error_patterns"};
+    size_t i;
+    json_t *entry;
+    int failed = 0;
+    json_array_foreach(json_object_get(base_provenance, "plates"), i, entry)
+    {
+        const char *name = json_string_value(json_object_get(entry, "plate"));
+        for (size_t k = 0; name && !strcmp(name, place) && k < sizeof keys / sizeof keys[0]; k++) {
+            json_t *value = json_object_get(entry, keys[k]);
+            if (value)
+                failed |= json_object_set(out, keys[k], value);
+        }
+    }
+    return failed;
+}
+
+static json_t *plate(const struct uf_session *s, int i, const char *base_name,
+                     const json_t *base_provenance)
 {
     const struct uf_solved_plate *p = &s->plate[i];
     const struct uf_fit *f = p->fit;
     json_t *out = json_object();
-    int failed =
-        json_object_set_new(out, "plate", json_string(uf_place_name(s->rig->plate[i].place)));
+    const char *place = uf_place_name(s->rig->plate[i].place);
+    int failed = json_object_set_new(out, "plate", json_string(place));
     if (!p->solved) {
         failed |= json_object_set_new(out, "taken_from", json_string(base_name));
+        failed |= take_over(out, place, base_provenance);
     } else {
         json_t *channels = json_array();
         for (int j = 0; j < f->channels; j++)
@@ -138,12 +166,12 @@ static json_t *plate(const struct uf_session *s, int i, const char *base_name)
 }
 
 json_t *uf_session_provenance(const struct uf_session *s, const char *base_name,
-                              int64_t made_utc_us)
+                              const json_t *base_provenance, int64_t made_utc_us)
 {
     json_t *out = json_object(), *plates = json_array();
     int failed = 0;
     for (int i = 0; i < s->rig->plates; i++)
-        failed |= json_array_append_new(plates, plate(s, i, base_name));
+        failed |= json_array_append_new(plates, plate(s, i, base_name, base_provenance));
     failed |= json_object_set_new(out, "made_utc_us", json_integer(made_utc_us));
     failed |= json_object_set_new(out, "program", json_string("underfoot-calib " UF_VERSION));
     failed |= json_object_set_new(out, "plates", plates);

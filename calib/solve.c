@@ -3,16 +3,17 @@
 #include "base/clock.h"
 #include "calib/command.h"
 #include "calib/session.h"
+#include "store/calibrations.h"
 
 #include <string.h>
 
 /* Where matrices of plates come from that the session has no loads for: the calibration in force
- * where there is one, else the data sheet. */
+ * where there is one, else the data sheet, without provenance. */
 static int base_of(const struct uf_config *config, struct uf_store *store, int64_t rig_id,
-                   struct uf_calibration *base, struct uf_error *err)
+                   struct uf_calibration *base, json_t **provenance, struct uf_error *err)
 {
     struct uf_error why = {0, ""};
-    int64_t id;
+    int64_t id = 0;
     uf_calibration_nominal(&config->rig, base);
     if (!store)
         return UF_OK;
@@ -21,6 +22,8 @@ static int base_of(const struct uf_config *config, struct uf_store *store, int64
         uf_calibration_nominal(&config->rig, base);
         return UF_OK;
     }
+    if (rc == UF_OK)
+        rc = uf_store_calibration_provenance(store, id, provenance, &why);
     return rc == UF_OK ? rc : uf_fail(err, rc, "%s", why.text);
 }
 
@@ -49,6 +52,8 @@ static int store(struct uf_store *s, int64_t rig_id, const struct uf_config *con
     if (rc == UF_OK)
         fprintf(out, "Stored as calibration %lld%s.\n", (long long)id,
                 activate ? " and put in force" : "; underfoot-calib activate puts it in force");
+    if (rc == UF_OK && activate)
+        uf_calib_tell_daemon(config, s, id, out);
     return rc;
 }
 
@@ -74,7 +79,7 @@ int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error 
     struct uf_calibration base, cal;
     struct uf_store *db = NULL;
     int64_t rig_id = 0;
-    json_t *provenance = NULL;
+    json_t *provenance = NULL, *base_provenance = NULL;
     memset(&document, 0, sizeof document);
     memset(&session, 0, sizeof session);
     if (activate && !add)
@@ -97,7 +102,7 @@ int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error 
     if (rc == UF_OK && add)
         rc = uf_store_rig(db, &config.rig, &rig_id, err);
     if (rc == UF_OK)
-        rc = base_of(&config, db, rig_id, &base, err);
+        rc = base_of(&config, db, rig_id, &base, &base_provenance, err);
     if (rc != UF_OK)
         goto done;
     int64_t made = document.made_utc_us ? document.made_utc_us : uf_clock_utc_us();
@@ -106,7 +111,7 @@ int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error 
         if (!session.plate[p].solved)
             fprintf(out, "The %s plate's matrix is that of \"%s\".\n",
                     uf_place_name(config.rig.plate[p].place), base.name);
-    provenance = uf_session_provenance(&session, base.name, made);
+    provenance = uf_session_provenance(&session, base.name, base_provenance, made);
     if (!provenance)
         rc = uf_fail(err, UF_ENOMEM, "no memory to write where the calibration is from");
     if (rc == UF_OK && args->option[UF_OPT_OUT])
@@ -115,6 +120,7 @@ int uf_calib_solve(const struct uf_calib_args *args, FILE *out, struct uf_error 
         rc = store(db, rig_id, &config, &cal, provenance, made, activate, out, err);
 done:
     json_decref(provenance);
+    json_decref(base_provenance);
     uf_store_close(db);
     uf_session_free(&session);
     uf_document_free(&document);

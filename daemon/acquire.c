@@ -726,6 +726,12 @@ void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibratio
     uf_pipeline_set_calibration(a->pipeline, cal);
 }
 
+void uf_acquire_set_newest_id(struct uf_acquire *a, int64_t id)
+{
+    if (a->spooled.stored_id > id) /* another database: what it holds is not known */
+        a->spooled.stored_id = 0;
+}
+
 void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, const bool *known)
 {
     uf_pipeline_watch(a->pipeline, leftover, known);

@@ -76,6 +76,8 @@ void uf_acquire_store_changed(struct uf_acquire *a);
 void uf_acquire_finish(struct uf_acquire *a);
 
 void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibration *cal, int64_t id);
+/* The database was opened (again): its newest swing has this id. */
+void uf_acquire_set_newest_id(struct uf_acquire *a, int64_t id);
 /* What no load can make, to be watched (uf_pipeline_watch). */
 void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, const bool *known);
 /* The end: what is not stored, if anything, is left to the next start. */

@@ -79,6 +79,20 @@ static json_t *answer_lesson(struct uf_daemon *d, const json_t *question)
                      "the open session and its player are read again");
 }
 
+static bool read_calibration(struct uf_daemon *d)
+{
+    struct uf_job *job = uf_job_new(UF_JOB_CALIBRATION);
+    return job && uf_store_thread_put(d->store, job);
+}
+
+static json_t *answer_calibration(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    if (!read_calibration(d))
+        return json_pack("{s:s}", "error", "the database cannot be asked now");
+    return json_pack("{s:b, s:s}", "ok", 1, "text", "the calibration in force is read again");
+}
+
 static json_t *answer(void *who, const json_t *question)
 {
     static const struct {
@@ -87,13 +101,15 @@ static json_t *answer(void *who, const json_t *question)
     } table[] = {{"status", answer_status},
                  {"tare", answer_tare},
                  {"hand", answer_hand},
-                 {"lesson", answer_lesson}};
+                 {"lesson", answer_lesson},
+                 {"calibration", answer_calibration}};
     const char *ask = json_string_value(json_object_get(question, "ask"));
     for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++)
         if (strcmp(ask, table[i].ask) == 0)
             return table[i].answer(who, question);
-    return json_pack("{s:s}", "error",
-                     "\"ask\" must be \"status\", \"tare\", \"hand\" or \"lesson\"");
+    return json_pack(
+        "{s:s}", "error",
+        "\"ask\" must be \"status\", \"tare\", \"hand\", \"lesson\" or \"calibration\"");
 }
 
 /* ---- what the database answers ---- */
@@ -136,22 +152,44 @@ static void new_calibration(struct uf_daemon *d, const struct uf_job *job)
     }
 }
 
+static void warn_if_nominal(struct uf_daemon *d, const struct uf_store_start *start)
+{
+    if (start->calibration_id == 0)
+        uf_log(UF_LOG_WARNING,
+               "no calibration of the rig \"%s\" is active: forces come from the cells' data "
+               "sheets, and swings say so; see underfoot-calib --help",
+               d->config.rig.name);
+}
+
+/* The database can be used at last, or is another one. */
+static void new_database(struct uf_daemon *d, const struct uf_store_start *found)
+{
+    uf_acquire_set_newest_id(d->acquire, found->newest_swing_id);
+    uf_acquire_set_calibration(d->acquire, &found->calibration, found->calibration_id);
+    uf_acquire_watch(d->acquire, found->leftover, found->has_leftover);
+    d->hand_from = found->lesson.now;
+    if (found->has_hand && d->config.link.type != UF_LINK_REPLAY)
+        uf_acquire_set_hand(d->acquire, found->hand);
+    uf_log(UF_LOG_NOTICE, "the database is open, %s", d->config.daemon.database);
+    warn_if_nominal(d, found);
+}
+
 static void answered(void *who, struct uf_job *job)
 {
+    if (job->found)
+        new_database(who, job->found);
     if (job->kind == UF_JOB_LESSON)
         new_lesson(who, job);
     else if (job->kind == UF_JOB_TEACH)
         taught(who, job);
-    else
+    else if (job->kind == UF_JOB_CALIBRATION)
         new_calibration(who, job);
     uf_job_free(job);
 }
 
 static void reload(struct uf_daemon *d)
 {
-    struct uf_job *job = uf_job_new(UF_JOB_CALIBRATION);
-    if (job)
-        (void)uf_store_thread_put(d->store, job);
+    (void)read_calibration(d);
     if (d->recorder)
         uf_recorder_reopen(d->recorder);
 }
@@ -400,11 +438,14 @@ int uf_daemon_start_database(struct uf_daemon *d, struct uf_error *err)
     int rc = uf_store_sink_new(&d->sink, &d->start, &d->config, (unsigned)slow_ms, err);
     if (rc)
         return rc;
-    if (d->start.calibration_id == 0)
-        uf_log(UF_LOG_WARNING,
-               "no calibration of the rig \"%s\" is active: forces come from the cells' data "
-               "sheets, and swings say so; see underfoot-calib --help",
-               d->config.rig.name);
+    if (*d->start.problem && d->config.link.type == UF_LINK_REPLAY)
+        return uf_fail(err, UF_EIO, "%s", d->start.problem); /* a recording does not run away */
+    if (*d->start.problem)
+        uf_log(UF_LOG_ERROR,
+               "%s. Measuring goes on, with the cells' data sheets for live values; swings wait, "
+               "and are stored with the rig's calibration as soon as the database can be used",
+               d->start.problem);
+    warn_if_nominal(d, &d->start);
     return UF_OK;
 }
 
@@ -450,6 +491,7 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
         .answered = answered,
         .lesson = d->start.lesson,
         .health = d->start.health,
+        .problem = d->start.problem,
         .stopped = store_stopped,
         .who = d,
     };
@@ -459,6 +501,11 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
     d->sink.who = NULL; /* the thread's */
     d->hand_from = d->start.lesson.now;
     d->sources.store = d->store;
+    if (!*d->start.problem)
+        return UF_OK;
+    struct uf_job *job = uf_job_new(UF_JOB_OPEN); /* before all others */
+    if (!job || !uf_store_thread_put(d->store, job))
+        return uf_fail(err, UF_ENOMEM, "no memory to wait for the database");
     return UF_OK;
 }
 
@@ -509,6 +556,8 @@ int uf_daemon_start_recovery(struct uf_daemon *d, struct uf_error *err)
     if (rc)
         uf_log(UF_LOG_ERROR, "spool: %s; what it holds of before the start is not looked at",
                err->text);
+    if (*d->start.problem)
+        d->start.newest_swing_id = found.stored_id;
     if (found.looked)
         uf_log(UF_LOG_NOTICE,
                "spool: the last run did not end in order; played its last %.0f s, found %d swing%s "

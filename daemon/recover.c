@@ -340,6 +340,7 @@ int uf_recover(const char *folder, const struct uf_config *config,
     }
 done:
     out->swings = r.swings;
+    out->stored_id = r.stored_id;
     out->span_s = fmax(0, 1e-6 * (double)(r.last.utc_us - r.first_utc_us));
     uf_pipeline_free(r.pipeline);
     uf_clockmap_free(r.clockmap);

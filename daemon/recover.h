@@ -22,9 +22,10 @@ struct uf_past {
 };
 
 struct uf_recovered {
-    bool looked;   /* there was something to play */
-    int swings;    /* found that may not be stored */
-    double span_s; /* of the stream that was played */
+    bool looked;       /* there was something to play */
+    int swings;        /* found that may not be stored */
+    double span_s;     /* of the stream that was played */
+    int64_t stored_id; /* newest swing in the database, as the spool knows it; 0: it does not */
 };
 
 /* swing is given each swing: a job that is maybe_stored; it takes it. On failure (unreadable, no

@@ -14,6 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #define TAKEN_MAX 1000 /* the first so many; a crash leaves a handful at most */
@@ -21,8 +22,18 @@
 struct sink {
     struct uf_store *store;
     const struct uf_config *config; /* not changed while the daemon runs */
+    unsigned slow_ms;
     int64_t rig_id, session_id;
+    int64_t newest_id; /* swing, when the database was opened */
     int lock_fd;
+    bool seen; /* there was a file: should it be gone, it is not made anew */
+    dev_t device;
+    ino_t inode;    /* of the file that is open */
+    unsigned opens; /* how often it was opened */
+    /* The active one: of swings that were captured before it was known, or under another database's
+     * calibration. */
+    struct uf_calibration calibration;
+    int64_t calibration_id;
     int64_t taken[TAKEN_MAX]; /* rows that turned out to be swings that were found again */
     size_t taken_n;
 };
@@ -32,7 +43,9 @@ struct sink {
 /* A swing that was found again: 1 when it was stored already, 0 when not; negative: not known. */
 static int find_again(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
-    int rc = uf_store_swing_find(s->store, job->capture, job->stored_after, s->taken, s->taken_n,
+    /* An id beyond the newest one comes from another database than this. */
+    int64_t after_id = job->stored_after > s->newest_id ? 0 : job->stored_after;
+    int rc = uf_store_swing_find(s->store, job->capture, after_id, s->taken, s->taken_n,
                                  &job->swing_id, err);
     if (rc == UF_OK) {
         job->was_stored = true;
@@ -66,6 +79,17 @@ static int teach(struct sink *s, struct uf_job *job)
     return UF_OK;
 }
 
+/* A swing keeps the calibration under which it was captured, if this database has it. */
+static void settle_calibration(const struct sink *s, struct uf_job *job)
+{
+    bool unknown = job->calibration_id < 0;
+    bool other = s->opens > 1 && strcmp(job->calibration.uuid, s->calibration.uuid) != 0;
+    if (!unknown && !other)
+        return;
+    job->calibration = s->calibration;
+    job->calibration_id = s->calibration_id;
+}
+
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     struct uf_given given;
@@ -74,6 +98,7 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     int known = job->maybe_stored ? find_again(s, job, err) : 0;
     if (known)
         return known > 0 ? UF_OK : known;
+    settle_calibration(s, job);
     int64_t hit_utc_us = job->hit_utc_us ? job->hit_utc_us
                          : job->utc_us   ? job->utc_us
                                          : uf_clock_utc_us();
@@ -144,10 +169,22 @@ static int read_calibration(struct uf_store *store, int64_t rig_id, const struct
     return UF_OK;
 }
 
-static int store_job(void *who, struct uf_job *job, struct uf_error *err)
+static int read_calibration_again(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
-    struct sink *s = who;
+    int rc = read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
+                              &job->calibration_id, job->leftover, job->has_leftover, err);
+    if (rc)
+        return rc;
+    s->calibration = job->calibration;
+    s->calibration_id = job->calibration_id;
+    return UF_OK;
+}
+
+static int do_job(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
     switch (job->kind) {
+    case UF_JOB_OPEN:
+        return look(s, job, err);
     case UF_JOB_SWING:
         return store_swing(s, job, err);
     case UF_JOB_TARE:
@@ -157,8 +194,7 @@ static int store_job(void *who, struct uf_job *job, struct uf_error *err)
     case UF_JOB_CALIBRATION:
         job->has_health =
             uf_store_rig_health(s->store, s->rig_id, &s->config->rig, &job->health, NULL) == UF_OK;
-        return read_calibration(s->store, s->rig_id, &s->config->rig, &job->calibration,
-                                &job->calibration_id, job->leftover, job->has_leftover, err);
+        return read_calibration_again(s, job, err);
     case UF_JOB_LESSON:
         return look(s, job, err);
     case UF_JOB_TEACH:
@@ -172,7 +208,7 @@ static void close_sink(void *who)
     struct sink *s = who;
     struct uf_error err = {0};
     struct uf_lesson open = {0};
-    if (s->session_id > 0)
+    if (s->store && s->session_id > 0)
         (void)uf_lesson_now(s->store, s->rig_id, uf_clock_utc_us(), &open, NULL);
     if (open.session_id > 0 &&
         uf_store_session_close(s->store, open.session_id, uf_clock_utc_us(), &err) != UF_OK)
@@ -183,7 +219,7 @@ static void close_sink(void *who)
     free(s);
 }
 
-/* ---- the start; main thread ---- */
+/* ---- opening; main thread, later the store thread ---- */
 
 /* Another daemon on the same file? The lock file stays: taking it away would race. */
 static int take_lock(const char *database, int *fd, struct uf_error *err)
@@ -192,7 +228,11 @@ static int take_lock(const char *database, int *fd, struct uf_error *err)
     snprintf(path, sizeof path, "%s.lock", database);
     *fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
     if (*fd < 0)
-        return uf_fail(err, errno == EACCES || errno == EROFS ? UF_EPERM : UF_EIO,
+        return uf_fail(err,
+                       errno == ENOENT || errno == ENOTDIR  ? UF_ENOTFOUND
+                       : errno == EACCES || errno == EROFS  ? UF_EPERM
+                       : errno == ENOSPC || errno == EDQUOT ? UF_EFULL
+                                                            : UF_EIO,
                        "cannot write beside the database, %s: %s; make the folder writable for the "
                        "user that runs underfootd, or set daemon.database",
                        path, strerror(errno));
@@ -232,6 +272,9 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     rc = uf_store_session_open(s->store, start->rig_id, uf_clock_utc_us(), &start->session_id, err);
     s->rig_id = start->rig_id;
     s->session_id = start->session_id;
+    s->newest_id = start->newest_swing_id;
+    s->calibration = start->calibration;
+    s->calibration_id = start->calibration_id;
     if (!rc)
         rc = uf_lesson_about(s->store, s->rig_id, uf_clock_utc_us(), &start->lesson, err);
     if (!rc)
@@ -241,25 +284,120 @@ static int find_start(struct sink *s, struct uf_store_start *start, struct uf_er
     return rc;
 }
 
+static void close_store(struct sink *s)
+{
+    uf_store_close(s->store);
+    s->store = NULL;
+}
+
+static int open_store(struct sink *s, struct uf_store_start *start, struct uf_error *err)
+{
+    const char *path = s->config->daemon.database;
+    struct stat st;
+    memset(start, 0, sizeof *start);
+    s->seen = s->seen || stat(path, &st) == 0;
+    if (s->seen && stat(path, &st) != 0)
+        return uf_fail(err, UF_EIO,
+                       "the database %s is gone: put it back, or start underfootd again to begin a "
+                       "new one",
+                       path);
+    int rc = uf_store_open(&s->store, path, s->seen ? UF_STORE_WRITE : UF_STORE_CREATE, err);
+    if (!rc && stat(path, &st) != 0)
+        rc = uf_fail(err, UF_EIO, "cannot look at the database %s: %s", path, strerror(errno));
+    if (!rc)
+        rc = find_start(s, start, err);
+    if (rc) {
+        close_store(s);
+        return rc;
+    }
+    s->seen = true;
+    s->device = st.st_dev;
+    s->inode = st.st_ino;
+    s->opens++;
+    s->taken_n = 0;
+    uf_store_slow_ms(s->store, s->slow_ms);
+    return UF_OK;
+}
+
+/* Has the file been taken away or replaced under us? What is written to the old one is lost. */
+static bool is_another(const struct sink *s)
+{
+    struct stat st;
+    return stat(s->config->daemon.database, &st) != 0 || st.st_dev != s->device ||
+           st.st_ino != s->inode;
+}
+
+/* The database is open: *found says what is in it, where that is news (NULL: it was open). */
+static int have_store(struct sink *s, struct uf_store_start **found, struct uf_error *err)
+{
+    int rc = UF_OK;
+    if (s->store && is_another(s)) {
+        uf_log(UF_LOG_WARNING, "store: %s is another file than before, or gone: opening it again",
+               s->config->daemon.database);
+        close_store(s);
+    }
+    if (s->store)
+        return UF_OK;
+    free(*found);
+    *found = calloc(1, sizeof **found);
+    if (!*found)
+        return uf_fail(err, UF_ENOMEM, "no memory to open the database");
+    if (s->lock_fd < 0)
+        rc = take_lock(s->config->daemon.database, &s->lock_fd, err);
+    if (!rc)
+        rc = open_store(s, *found, err);
+    if (rc) {
+        free(*found);
+        *found = NULL;
+    }
+    return rc;
+}
+
+static int store_job(void *who, struct uf_job *job, struct uf_error *err)
+{
+    struct sink *s = who;
+    int rc = have_store(s, &job->found, err);
+    if (!rc)
+        rc = do_job(s, job, err);
+    /* A damaged one may be mended by another file in its place: the next try opens it again. */
+    if (rc == UF_ECORRUPT)
+        close_store(s);
+    return rc;
+}
+
+/* Is it a mistake that somebody must mend before measuring makes sense? */
+static bool hopeless(int rc)
+{
+    return rc == UF_EINVAL || rc == UF_ENOTFOUND;
+}
+
 int uf_store_sink_new(struct uf_store_sink *out, struct uf_store_start *start,
                       const struct uf_config *config, unsigned slow_ms, struct uf_error *err)
 {
+    struct uf_error why = {0};
     memset(start, 0, sizeof *start);
     struct sink *s = calloc(1, sizeof *s);
     if (!s)
         return uf_fail(err, UF_ENOMEM, "no memory to open the database");
     s->config = config;
     s->lock_fd = -1;
-    int rc = take_lock(config->daemon.database, &s->lock_fd, err);
-    if (!rc)
-        rc = uf_store_open(&s->store, config->daemon.database, UF_STORE_CREATE, err);
-    if (!rc)
-        rc = find_start(s, start, err);
-    if (rc) {
-        close_sink(s);
-        return rc;
+    s->slow_ms = slow_ms;
+    int rc = take_lock(config->daemon.database, &s->lock_fd, &why);
+    bool stop = rc == UF_EBUSY || hopeless(rc); /* busy: another daemon */
+    if (!rc) {
+        rc = open_store(s, start, &why);
+        stop = hopeless(rc);
     }
-    uf_store_slow_ms(s->store, slow_ms);
+    if (stop) {
+        close_sink(s);
+        return uf_fail(err, rc, "%s", why.text);
+    }
+    if (rc) {
+        memset(start, 0, sizeof *start);
+        memcpy(start->problem, why.text, sizeof start->problem);
+        uf_calibration_nominal(&config->rig, &start->calibration);
+        start->calibration_id = -1;
+    }
     *out = (struct uf_store_sink){.who = s, .store = store_job, .close = close_sink};
     return UF_OK;
 }

@@ -58,6 +58,7 @@ void uf_job_free(struct uf_job *job)
         return;
     uf_capture_free(job->capture);
     free(job->teach);
+    free(job->found);
     free(job);
 }
 
@@ -127,7 +128,7 @@ static void leave_locked(struct uf_store_thread *t)
     } else {
         t->notes--;
     }
-    if (job->kind == UF_JOB_CALIBRATION)
+    if (job->kind == UF_JOB_CALIBRATION || job->found)
         append(&t->done, job);
     else
         uf_job_free(job);
@@ -167,7 +168,7 @@ static bool fail_locked(struct uf_store_thread *t, const struct uf_error *err)
     s->retries++;
     settle_state_locked(t, true);
     struct uf_job *head = t->queue.first;
-    if (may_mend(err->code) || ++head->tries < TRIES_AT_HEAD)
+    if (head->kind == UF_JOB_OPEN || may_mend(err->code) || ++head->tries < TRIES_AT_HEAD)
         return news;
     head->tries = 0;
     if (head->kind == UF_JOB_SWING) {
@@ -203,10 +204,11 @@ static void do_urgent_locked(struct uf_store_thread *t)
 static bool wait_locked(struct uf_store_thread *t, struct uf_backoff *backoff)
 {
     uint64_t until_ns = uv_hrtime() + uf_backoff_next(backoff) * 1000000;
+    bool opening = t->queue.first->kind == UF_JOB_OPEN;
     for (;;) {
         do_urgent_locked(t);
         uint64_t now_ns = uv_hrtime();
-        if (t->stopping && now_ns >= t->stop_by_ns)
+        if (t->stopping && (now_ns >= t->stop_by_ns || (opening && t->status.waiting == 0)))
             return false;
         uint64_t soon_ns = now_ns + (uint64_t)STOPPING_WAIT_MS * 1000000;
         if (t->stopping && until_ns > soon_ns)
@@ -340,6 +342,10 @@ int uf_store_thread_new(struct uf_store_thread **out, const struct uf_store_thre
     t->status.limit = config->limit;
     t->status.lesson = config->lesson;
     t->status.health = config->health;
+    if (config->problem && *config->problem) {
+        t->status.state = UF_STORE_FAILING;
+        snprintf(t->status.problem, sizeof t->status.problem, "%s", config->problem);
+    }
     int rc = uv_async_init(config->loop, &t->async, told);
     if (rc == 0) {
         t->async.data = t;

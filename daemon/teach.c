@@ -108,6 +108,11 @@ static int take_end(struct uf_teach *t, const json_t *o, struct uf_error *err)
                            : uf_fail(err, UF_ESTATE, "no lesson is open: there is none to end");
 }
 
+static int take_remark(struct uf_teach *t, const json_t *o, struct uf_error *err)
+{
+    return uf_annotate_parse(&t->remark, o, err);
+}
+
 int uf_teach_parse(struct uf_teach **out, const json_t *question, struct uf_error *err)
 {
     static const struct {
@@ -117,7 +122,8 @@ int uf_teach_parse(struct uf_teach **out, const json_t *question, struct uf_erro
     } table[] = {{"begin", UF_TEACH_BEGIN, take_begin},
                  {"end", UF_TEACH_END, take_end},
                  {"block", UF_TEACH_BLOCK, take_block},
-                 {"block-end", UF_TEACH_BLOCK_END, take_block_end}};
+                 {"block-end", UF_TEACH_BLOCK_END, take_block_end},
+                 {"remark", UF_TEACH_REMARK, take_remark}};
     const char *ask = json_string_value(json_object_get(question, "ask"));
     struct uf_teach *t = calloc(1, sizeof *t);
     *out = NULL;
@@ -130,7 +136,7 @@ int uf_teach_parse(struct uf_teach **out, const json_t *question, struct uf_erro
     while (ask && i < n && strcmp(ask, table[i].ask) != 0)
         i++;
     if (rc == 0 && (!ask || i == n))
-        rc = uf_fail(err, UF_EINVAL, "\"ask\" must be begin, end, block or block-end");
+        rc = uf_fail(err, UF_EINVAL, "\"ask\" must be begin, end, block, block-end or remark");
     if (rc == 0) {
         t->kind = table[i].kind;
         rc = table[i].take(t, question, err);
@@ -235,6 +241,11 @@ static int do_block_end(struct uf_teach *t, const struct bay *b, struct uf_error
     return rc;
 }
 
+static int do_remark(struct uf_teach *t, const struct bay *b, struct uf_error *err)
+{
+    return uf_annotate_do(&t->remark, b->s, t->text, sizeof t->text, err);
+}
+
 void uf_teach_do(struct uf_teach *t, struct uf_store *s, const struct uf_rig *rig, int64_t rig_id,
                  int64_t utc_us)
 {
@@ -242,7 +253,8 @@ void uf_teach_do(struct uf_teach *t, struct uf_store *s, const struct uf_rig *ri
                                 struct uf_error *) = {[UF_TEACH_BEGIN] = do_begin,
                                                       [UF_TEACH_END] = do_end,
                                                       [UF_TEACH_BLOCK] = do_block,
-                                                      [UF_TEACH_BLOCK_END] = do_block_end};
+                                                      [UF_TEACH_BLOCK_END] = do_block_end,
+                                                      [UF_TEACH_REMARK] = do_remark};
     struct bay b = {.s = s, .rig = rig, .utc_us = utc_us};
     struct uf_error err = {0};
     t->rc = uf_lesson_now(s, rig_id, utc_us, &b.open, &err);

@@ -5,11 +5,15 @@
 #ifndef UF_DAEMON_TEACH_H
 #define UF_DAEMON_TEACH_H
 
-#include "store/lessons.h"
+#include "daemon/annotate.h"
 
-#include <jansson.h>
-
-enum uf_teach_kind { UF_TEACH_BEGIN, UF_TEACH_END, UF_TEACH_BLOCK, UF_TEACH_BLOCK_END };
+enum uf_teach_kind {
+    UF_TEACH_BEGIN,
+    UF_TEACH_END,
+    UF_TEACH_BLOCK,
+    UF_TEACH_BLOCK_END,
+    UF_TEACH_REMARK
+};
 
 struct uf_teach {
     enum uf_teach_kind kind;
@@ -19,14 +23,16 @@ struct uf_teach {
     int64_t seen_session, seen_block;
     struct uf_player player; /* BEGIN: of that id, or where that is 0 a new one */
     char note[UF_NOTE_BYTES];
-    struct uf_block block; /* BLOCK */
-    int rc;                /* result: UF_OK or why not */
-    char text[480];        /* result: a sentence */
+    struct uf_block block;       /* BLOCK */
+    struct uf_annotation remark; /* REMARK: says itself what was seen */
+    int rc;                      /* result: UF_OK or why not */
+    char text[480];              /* result: a sentence */
 };
 
 /* {"ask": "begin", "player": 3} or {"ask": "begin", "new": {"name": .., "hand": "left",
  * "foot_length_mm": 265, "cautions": ..}}, both with "note"; {"ask": "end"};
- * {"ask": "block", "kind": .., "ball": true, "club": .., "note": ..}; {"ask": "block-end"}.
+ * {"ask": "block", "kind": .., "ball": true, "club": .., "note": ..}; {"ask": "block-end"};
+ * {"ask": "remark", ..} as annotate.h says.
  * All with "seen_session" and "seen_block". *out is to be freed. UF_EINVAL with a sentence. */
 int uf_teach_parse(struct uf_teach **out, const json_t *question, struct uf_error *err);
 

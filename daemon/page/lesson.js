@@ -28,10 +28,6 @@ export class LessonView {
             this.kind("other");
             this.touched = true;
         });
-        // what is typed here is no command of the page
-        $("lesson").addEventListener("keydown", (event) => {
-            if (event.target.matches("input[type=text], input[type=number], textarea, select")) event.stopPropagation();
-        });
         document.addEventListener("keydown", (event) => {
             if (event.key !== "l" || event.ctrlKey || event.altKey || event.metaKey) return;
             if (event.target.matches("input:not([type=radio], [type=checkbox], [type=range]), textarea, select")) return;

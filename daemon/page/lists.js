@@ -3,7 +3,7 @@
 import { cell, element, number, replace, row } from "./swing.js";
 
 const $ = (id) => document.getElementById(id);
-const SHORT = {
+export const SHORT = {
     trail_share_max_pct: "trail, most",
     total_vertical_peak_bw: "both down",
     lead_vertical_peak_bw: "lead down",

@@ -231,11 +231,12 @@ function timing(target) {
     return `${off && target.timing !== "on time" ? `${off} ms ` : ""}${target.timing}${target.sure ? "" : " ?"}`;
 }
 
-export function number(m) {
+/** With its unit; a mean deserves more digits than one value. */
+export function number(m, more = 0) {
     if (m.value === null) return "–";
     if (m.words) return m.words;
     const digits = { BW: 2, pct: 0, ms: 0, s: 2, mm: 0, N: 0, "N m": 0, "N s": 1, "N m s": 1 }[m.unit] ?? 0;
-    return `${m.value.toFixed(digits)} ${m.unit === "pct" ? "%" : m.unit}`.trim();
+    return `${m.value.toFixed(digits + more)} ${m.unit === "pct" ? "%" : m.unit}`.trim();
 }
 
 export function element(tag, properties = {}) {

@@ -20,6 +20,11 @@
         {"--foot-mm", "MM", "length of the foot, heel to longest toe; \"\": not known"},           \
         {"--stature-mm", "MM", "height without shoes; \"\": not known"}, NOTE_OPTION,              \
         {"--cautions", "TEXT", "old injuries and the like, in your words"}, JSON_OPTION
+#define FOCUS_OPTIONS                                                                              \
+    {"--fault", "TEXT", "what the lesson is about, in your words; \"\" takes it away"},            \
+    {                                                                                              \
+        "--focus", "METRIC", "the one number that shows it, chosen beforehand; \"\": none"         \
+    }
 #define BLOCK_OPTIONS                                                                              \
     {"--ball", NULL, "with a ball"}, {"--no-ball", NULL, "without a ball"},                        \
         {"--club", "CLUB", "which club, as you call it"}, NOTE_OPTION, JSON_OPTION
@@ -143,7 +148,7 @@ static const struct uf_cli_command commands[] = {
          "A session that is still open ends.",
      .least = 1,
      .most = 1,
-     .options = {NOTE_OPTION, JSON_OPTION},
+     .options = {FOCUS_OPTIONS, NOTE_OPTION, JSON_OPTION},
      .run = uf_cli_session_start},
     {.name = "session end",
      .operands = "[N]",
@@ -154,11 +159,12 @@ static const struct uf_cli_command commands[] = {
      .run = uf_cli_session_end},
     {.name = "session edit",
      .operands = "N",
-     .summary = "say whose session it was, or change its note",
-     .more = "For swings that came before anybody was named.",
+     .summary = "say whose session it was, what it was about, or change its note",
+     .more = "For swings that came before anybody was named, and for the report.",
      .least = 1,
      .most = 1,
-     .options = {{"--player", "NAME", "whose; \"\": nobody's"}, NOTE_OPTION, JSON_OPTION},
+     .options =
+         {{"--player", "NAME", "whose; \"\": nobody's"}, FOCUS_OPTIONS, NOTE_OPTION, JSON_OPTION},
      .run = uf_cli_session_edit},
     {.name = "session list",
      .operands = "",
@@ -241,6 +247,23 @@ static const struct uf_cli_command commands[] = {
                  {"--all", NULL, "every number"},
                  JSON_OPTION},
      .run = uf_cli_compare_swings},
+    {.name = "report",
+     .operands = "[SESSION]",
+     .summary = "a lesson on two pages: one HTML file, to print and to give away",
+     .more =
+         "By default of the newest session. What was measured, with what; the number that the\n"
+         "lesson is about (session edit --focus), baseline against retest; feet and curves;\n"
+         "notes and cautions; what could not be measured, and why. The file needs no network\n"
+         "and no script, and is readable by its owner only. Without a retest it says what there\n"
+         "is. --baseline may be a block of an earlier lesson of the same player.",
+     .most = 1,
+     .options = {{"--out", "FILE", "instead of report-SESSION-PLAYER.html; -: standard output"},
+                 {"--force", NULL, "put it in the place of a file that is there"},
+                 {"--baseline", "BLOCK", "instead of the first baseline block (or the first)"},
+                 {"--retest", "BLOCK", "instead of the last retest block (or the last)"},
+                 {"--focus", "METRIC", "another number, for this report only"},
+                 JSON_OPTION},
+     .run = uf_cli_report},
     {.name = "import",
      .operands = "FILE [HEADING=NAME:UNIT ...]",
      .summary = "numbers of another instrument, from any CSV file",

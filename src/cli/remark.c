@@ -63,7 +63,7 @@ int uf_cli_swing_label(struct uf_cli *c)
 {
     int64_t id[UF_CLI_OPERANDS_MAX], block = 0;
     char said[60] = "in no block";
-    size_t n;
+    size_t n = 0;
     int rc = strcmp(c->operand[0], "none") == 0 ? UF_EXIT_DONE
                                                 : uf_cli_number(c, c->operand[0], "block", &block);
     if (!rc)

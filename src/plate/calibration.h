@@ -18,12 +18,22 @@ struct uf_plate_matrix {
     bool known[UF_COMPONENTS]; /* false: the loads did not identify it; its values are NAN later */
 };
 
+/* How wrong a plate's matrix may be: true wrench = (1 + sum of z_i pattern[i]) shown wrench, z
+ * independent of spread 1. As uf_matrix_error_all reads it (matrix_error.h); of a data-sheet
+ * calibration, and of one whose loads are not known, there is none. */
+#define UF_MATRIX_PATTERNS (UF_COMPONENTS * UF_COMPONENTS)
+struct uf_matrix_error {
+    int patterns;
+    double pattern[UF_MATRIX_PATTERNS][UF_COMPONENTS][UF_COMPONENTS];
+};
+
 struct uf_calibration {
     char uuid[37]; /* "" for the nominal one */
     char name[64];
     bool nominal; /* from data-sheet scales: a swing made with it is flagged */
     int plates;
     struct uf_plate_matrix plate[UF_PLATES_MAX];
+    struct uf_matrix_error error[UF_PLATES_MAX]; /* no part of the JSON form: see provenance */
 };
 
 /* One cell's own matrix: force in the cell's axes (N) = k[3][3] * counts of its x, y, z outputs

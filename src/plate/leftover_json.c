@@ -56,7 +56,8 @@ bool uf_leftover_from_json(const json_t *entry, const struct uf_plate *plate,
     out->channels = uf_plate_channels(plate, out->channel);
     if (!read_list(json_object_get(entry, "channels"), channel, out->channels) ||
         !read_list(json_object_get(json, "n_per_count"), out->n_per_count, out->channels) ||
-        json_array_size(ways) > UF_COMPONENTS || !json_is_number(reading))
+        json_array_size(ways) > UF_COMPONENTS ||
+        !(json_is_number(reading) || json_is_null(reading)))
         return false;
     for (int j = 0; j < out->channels; j++)
         if (channel[j] != out->channel[j])
@@ -65,7 +66,7 @@ bool uf_leftover_from_json(const json_t *entry, const struct uf_plate *plate,
     for (int w = 0; w < out->ways; w++)
         if (!read_list(json_array_get(ways, (size_t)w), out->way[w], out->channels))
             return false;
-    out->reading_pct = json_number_value(reading);
+    out->reading_pct = json_is_null(reading) ? NAN : json_number_value(reading);
     out->noise_n = json_number_value(json_object_get(json, "noise_n"));
     return true;
 }

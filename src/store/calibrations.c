@@ -2,8 +2,10 @@
  * Rows of rig and calibration. */
 #include "store/calibrations.h"
 
+#include "plate/matrix_error.h"
 #include "store/database.h"
 #include "store/rig_json.h"
+#include "store/schema.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -131,7 +133,7 @@ int uf_store_calibration_add(struct uf_store *s, int64_t rig_id, const struct uf
     if (json && json_object_set_new(json, "uuid", json_string(uuid)) == 0)
         matrices = json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(17));
     if (provenance)
-        how = json_dumps(provenance, JSON_COMPACT | JSON_REAL_PRECISION(17));
+        how = json_dumps(provenance, JSON_COMPACT | JSON_ENCODE_ANY | JSON_REAL_PRECISION(17));
     rc = matrices && (how || !provenance) ? uf_db_begin(s, doing, err) : no_text(err);
     if (rc)
         goto done;
@@ -152,6 +154,8 @@ int uf_store_calibration_add(struct uf_store *s, int64_t rig_id, const struct uf
         rc = uf_db_run(s, q, doing, err);
         *id = sqlite3_last_insert_rowid(s->db);
     }
+    if (rc == 0)
+        rc = uf_schema_calibration_loads(s, *id, err);
     rc = uf_db_end(s, rc, doing, err);
 done:
     free(how);
@@ -184,7 +188,8 @@ int uf_store_calibration_activate(struct uf_store *s, int64_t id, struct uf_erro
     return uf_db_end(s, rc, doing, err);
 }
 
-/* From a row of id, nominal, name, uuid, matrices_json. */
+/* From a row of id, nominal, name, uuid, matrices_json, provenance_json. Where the last cannot be
+ * read, only the uncertainty of the matrix is not known. */
 static int calibration_from_row(sqlite3_stmt *q, const struct uf_rig *rig,
                                 struct uf_calibration *out, struct uf_error *err)
 {
@@ -200,6 +205,10 @@ static int calibration_from_row(sqlite3_stmt *q, const struct uf_rig *rig,
     out->nominal = sqlite3_column_int(q, 1) != 0;
     uf_db_text(q, 2, out->name, sizeof out->name);
     uf_db_text(q, 3, out->uuid, sizeof out->uuid);
+    const char *how = (const char *)sqlite3_column_text(q, 5);
+    json = how ? json_loads(how, 0, NULL) : NULL;
+    uf_matrix_error_all(json, rig, out);
+    json_decref(json);
     return UF_OK;
 }
 
@@ -209,7 +218,8 @@ int uf_store_calibration_active(struct uf_store *s, int64_t rig_id, const struct
     static const char doing[] = "read the active calibration";
     sqlite3_stmt *q;
     int rc = uf_db_prepare(s, &q,
-                           "SELECT id, nominal, name, uuid, matrices_json FROM calibration"
+                           "SELECT id, nominal, name, uuid, matrices_json,"
+                           " provenance_json FROM calibration"
                            " WHERE rig_id = ?1 AND active = 1",
                            doing, err);
     if (rc)
@@ -238,7 +248,8 @@ int uf_store_calibration_get(struct uf_store *s, int64_t id, const struct uf_rig
     }
     sqlite3_stmt *q;
     int rc = uf_db_prepare(s, &q,
-                           "SELECT id, nominal, name, uuid, matrices_json FROM calibration"
+                           "SELECT id, nominal, name, uuid, matrices_json,"
+                           " provenance_json FROM calibration"
                            " WHERE id = ?1",
                            doing, err);
     if (rc)

@@ -37,9 +37,10 @@ int uf_db_fail(struct uf_store *s, const char *doing, struct uf_error *err)
                        "this user; check who may read the file and write its folder",
                        doing, s->path);
     case SQLITE_NOTADB:
-        return uf_fail(err, UF_EINVAL,
-                       "%s is not a database (SQLite does not know it); name another file with "
-                       "daemon.database or --database",
+        return uf_fail(err, UF_ECORRUPT,
+                       "%s is not a database (SQLite does not know it): damaged, or another file; "
+                       "put a backup in its place, or name another file with daemon.database or "
+                       "--database",
                        s->path);
     case SQLITE_CORRUPT:
         return uf_fail(err, UF_ECORRUPT,

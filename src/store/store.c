@@ -39,6 +39,12 @@ static int folder_check(const char *path, struct uf_error *err)
                        "the folder %s for the database does not exist; make it (mkdir -p %s) or "
                        "name another file with daemon.database or --database",
                        folder, folder);
+    if (access(folder, W_OK | X_OK) && errno == EROFS)
+        return uf_fail(
+            err, UF_EPERM,
+            "the file system of %s is mounted read-only, often after an error of the disk: "
+            "look at dmesg, then mount it writable again",
+            folder);
     if (access(folder, W_OK | X_OK))
         return uf_fail(err, UF_EPERM,
                        "the folder %s may not be written by this user, and the database needs "
@@ -78,7 +84,7 @@ static int path_check(const char *path, enum uf_store_mode mode, struct uf_error
                        "%s is not a file; name the database's file with daemon.database or "
                        "--database",
                        path);
-    if (access(path, mode == UF_STORE_READ ? R_OK : R_OK | W_OK))
+    if (access(path, mode == UF_STORE_READ ? R_OK : R_OK | W_OK) && errno != EROFS)
         return uf_fail(err, UF_EPERM,
                        "the database %s may not be %s by this user; change its owner or mode, or "
                        "run as the user of underfootd",

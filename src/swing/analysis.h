@@ -13,7 +13,7 @@
 #include "swing/uncertainty.h"
 
 /* Grows whenever the same raw counts would give other numbers. Stored with each derivation. */
-#define UF_ALGORITHM 2
+#define UF_ALGORITHM 3
 
 struct uf_analysis_settings {
     double cutoff_hz; /* -3 dB of forward and backward passes together; default 50 */

@@ -76,6 +76,15 @@ static void nudge_wrench(const struct uf_nudge *nudge, enum uf_hand hand, int fo
 {
     if (!nudge || nudge->foot < 0)
         return;
+    if (nudge->foot == foot && nudge->error) {
+        double as_it_is[UF_COMPONENTS];
+        memcpy(as_it_is, w, sizeof as_it_is);
+        for (int r = 0; r < UF_COMPONENTS; r++)
+            for (int c = 0; c < UF_COMPONENTS; c++)
+                if (nudge->error[r][c] != 0) /* a component that is not known changes nothing */
+                    w[r] += nudge->error[r][c] * as_it_is[c];
+        return;
+    }
     if (nudge->foot == foot) {
         w[nudge->row] += nudge->gain * w[nudge->column] + nudge->add;
         return;

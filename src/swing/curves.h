@@ -20,9 +20,10 @@ struct uf_scene {
 };
 
 /* One change of the wrenches under one foot (of a one-plate rig: the lead foot's):
- * row += gain * column + add; or noise under both. */
+ * row += gain * column + add; or by a whole matrix; or noise under both. */
 struct uf_nudge {
-    int foot; /* -1: of none; UF_FEET: noise */
+    int foot;                             /* -1: of none; UF_FEET: noise */
+    const double (*error)[UF_COMPONENTS]; /* w += error w, instead of gain and add; or NULL */
     int row, column;
     double gain, add;
     /* unit noise, low-passed; component k of a foot reads it from [(6 foot + k) * stride] on */

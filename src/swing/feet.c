@@ -27,9 +27,7 @@
 /* Rocked as far as it goes, a COP travels so much of the foot's length (common practice). */
 #define TRAVEL_OF_LENGTH 0.75
 
-/* 1 SD of the middle of the travel against the middle of the foot, and of a length that was not
- * measured, as parts of the length. */
-#define U_MIDDLE 0.012
+/* 1 SD of a length that was not measured, as a part of the length. */
 #define U_LENGTH 0.035
 #define U_GUESS  0.12
 
@@ -238,7 +236,7 @@ static void lengths_of(const struct uf_foot_person *who, double travel_mm, struc
 {
     if (who->foot_length_mm > 0) {
         out->length_mm = who->foot_length_mm;
-        *length_u_mm = 0.01 * out->length_mm;
+        *length_u_mm = UF_FOOT_U_LENGTH * out->length_mm;
     } else if (who->height_m > 0) {
         out->length_mm = 1000 * LENGTH_OF_HEIGHT * who->height_m;
         *length_u_mm = U_LENGTH * out->length_mm;
@@ -306,12 +304,10 @@ enum uf_foot_state uf_foot_find(const struct uf_foot_path *path, enum uf_foot fo
     pose.heel_forward_mm = l.at[1] + heel_mm * l.s;
     pose.toe_out_deg = outward_sign(foot) * atan2(l.c, l.s) * 180 / PI;
     /* how far the pieces disagree, and what a line of that spread can hide */
-    pose.axis_u_deg = hypot(0.3, beside_range_mm / travel_mm / 2 * 180 / PI);
+    pose.axis_u_deg = hypot(UF_FOOT_U_AXIS_DEG, beside_range_mm / travel_mm / 2 * 180 / PI);
     double middle_u_mm =
         0.5 * hypot(turns.heel_sd_mm / sqrt(turns.heels), turns.toe_sd_mm / sqrt(turns.toes));
-    pose.end_u_mm =
-        sqrt(middle_u_mm * middle_u_mm + U_MIDDLE * pose.length_mm * U_MIDDLE * pose.length_mm +
-             0.25 * length_u_mm * length_u_mm);
+    pose.end_u_mm = hypot(hypot(middle_u_mm, UF_FOOT_U_MIDDLE * pose.length_mm), length_u_mm / 2);
     pose.known = true;
     uf_foot_place(&pose, foot, axis.mean[0], axis.mean[1], &pose.rest_along_pct,
                   &pose.rest_across_pct);

@@ -51,6 +51,13 @@ struct uf_foot_path {
     const double *target_mm, *forward_mm;
 };
 
+/* Standard uncertainties, as parts of the foot's length: of a foot length that was measured, and of
+ * the middle of the COP's travel against the middle of the foot. Of the path's direction against
+ * the foot's axis, in degrees. */
+#define UF_FOOT_U_LENGTH   0.01
+#define UF_FOOT_U_MIDDLE   0.012
+#define UF_FOOT_U_AXIS_DEG 0.3
+
 /* Lengths that are not known are NAN: then a length comes from the height, or else from the
  * travel, with the uncertainty that this has. */
 struct uf_foot_person {

@@ -63,8 +63,11 @@ struct uf_found {
     bool done;
     enum uf_reason reason;
     size_t index;    /* nearest grid point */
-    double position; /* grid position of the top of the parabola fitted to the crest */
+    double position; /* grid position of the top of the polynomial fitted to the crest */
     double value;
+    double least; /* of the curve in the search range, with the extreme's sign */
+    size_t
+        rival; /* the next best local extreme, not of the same crest; index where there is none */
 };
 
 struct uf_measure {
@@ -81,6 +84,9 @@ struct uf_measure {
     double weight_n;                 /* NAN when not known */
     double quiet_n[UF_FEET];         /* mean vertical in the quiet stretch; NAN when not known */
     struct uf_found found[UF_CURVE_KINDS][UF_EXTREMES]; /* filled at first use */
+    /* What was found on the curves as measured, when these are slightly changed ones: the same
+     * extremes are sought, each near its place. NULL: in the whole range. */
+    const struct uf_found (*near)[UF_EXTREMES];
 };
 
 struct uf_reading {
@@ -109,8 +115,10 @@ bool uf_needs_two_plates(int curve);
  * component that the calibration does not know. */
 enum uf_reason uf_no_cop(const struct uf_measure *m, int curve, double position);
 bool uf_gap_within(const struct uf_measure *m, size_t from, size_t to);
-/* Extreme in the search range, refined by a parabola fitted to its crest. */
+/* Extreme in the search range, refined by a polynomial fitted to its crest. */
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme);
+/* Takes the extreme at (or beside) a grid point for the one of the curve. */
+void uf_found_at(struct uf_measure *m, int curve, int extreme, size_t index);
 /* A curve between two grid points. NAN when either is. */
 double uf_value_at(const struct uf_measure *m, int curve, double position);
 /* Grid position of an instant. */

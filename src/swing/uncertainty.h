@@ -14,7 +14,8 @@ struct uf_plate_u {
      * wrong, column what makes it wrong: error[FZ][FZ] gain, error[FX][FZ] cross-talk,
      * error[MY][FZ] a COP (m) that lies wrong at any load. */
     double error[UF_COMPONENTS][UF_COMPONENTS];
-    double zero[UF_COMPONENTS]; /* N, N m: drift since the zero, and its own noise */
+    const struct uf_matrix_error *matrix; /* the same with correlations, instead; NULL: not known */
+    double zero[UF_COMPONENTS];           /* N, N m: drift since the zero, and its own noise */
     double x_mm, y_mm, rotation_deg, surface_mm; /* of the mounting */
 };
 
@@ -27,6 +28,8 @@ struct uf_system_u {
  * were placed to 1 mm and 0.2 degrees. A data-sheet calibration is taken as three times as bad. A
  * judgement after the validation studies of home-built plates (COP 1 to 1.3 mm at the centre, 1.5
  * to 2 near the edge: Rev Bras Cineantropom Desempenho Hum 2011;13(5):367-372). */
+/* A plate whose calibration says how wrong its matrix may be has that instead; *out points into
+ * *cal then. */
 void uf_system_u_defaults(const struct uf_calibration *cal, struct uf_system_u *out);
 
 #endif

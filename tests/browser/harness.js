@@ -108,6 +108,46 @@ device = ${this.path("board")}
         }
     }
 
+    /** `underfoot WORDS`; what it printed. */
+    async cli(...words) {
+        const child = this.start("src/cli/underfoot", ["--config", this.path("underfoot.conf"), ...words], "underfoot");
+        if ((await child.ended) !== 0) throw new Error(`underfoot ${words.join(" ")}: ${child.output}`);
+        return child.output;
+    }
+
+    /** Plays a lesson as fast as the daemon reads, and waits for its swings. */
+    async play(lesson, swings, ...args) {
+        const stored = async () => (await this.ask({ ask: "status" })).swings_stored;
+        const wanted = (await stored()) + swings;
+        const board = this.sim(lesson, "--fast", ...args);
+        await until(`${swings} more swings`, async () => (await stored()) >= wanted, 60000);
+        await board.ended;
+    }
+
+    /** Two sessions of one player and one of another, with markup in every text: 4 blocks, 15 swings. */
+    async lessons(evil = "") {
+        const before = ["--seed", "5", "--skill", "0.9"], after = ["--seed", "5", "--skill", "0.9", "--style", "slider"];
+        await this.zero("--fast");
+        await this.cli("player", "add", `Kim${evil}`, "--hand", "right", "--foot-mm", "264", "--stature-mm", "1780", "--cautions", `lower back, 2021: no full turns on cold days${evil}`, "--note", `plays twice a week${evil}`);
+        await this.cli("player", "add", "Player 7", "--hand", "left");
+        await this.cli("session", "start", `Kim${evil}`, "--note", `rain${evil}`);
+        await this.cli("block", "start", "baseline", "--ball", "--club", `7 iron${evil}`);
+        await this.play("walk_on,ball*5", 5, ...before);
+        await this.cli("block", "start", `retest${evil}`, "--ball", "--club", `7 iron${evil}`, "--note", `weight later${evil}`);
+        await this.play("walk_on,ball*4", 4, ...after);
+        await this.cli("session", "end");
+        await this.cli("session", "start", "Player 7");
+        await this.cli("block", "start", "baseline", "--no-ball");
+        await this.play("walk_on,no_ball*2", 2, "--hand", "left", "--seed", "9");
+        await this.cli("session", "start", `Kim${evil}`);
+        await this.cli("block", "start", "baseline", "--ball", "--club", `7 iron${evil}`);
+        await this.play("walk_on,ball*4", 4, ...after);
+        await this.cli("block", "end");
+        await this.cli("swing", "star", "3", "8");
+        await this.cli("swing", "exclude", "9", "--reason", `stopped half way${evil}`);
+        await this.cli("swing", "comment", "3", `felt easy${evil}`);
+    }
+
     async unplug() {
         this.board.kill("SIGKILL");
         await this.board.ended;

@@ -143,18 +143,19 @@ class Board:
             os.unlink(path)
         os.symlink(os.ttyname(self.slave), path)
 
-    def send(self, data, timeout_s=PATIENCE_S):
-        """All of it, as fast as the daemon takes it; returns when it has been taken."""
+    def send(self, data, timeout_s=PATIENCE_S, gone=lambda: False):
+        """All of it, as fast as the daemon takes it; returns when it has been taken, or when nobody
+        is there any more to take it."""
         end = time.monotonic() + timeout_s
         at = 0
-        while at < len(data):
+        while at < len(data) and not gone():
             try:
                 at += os.write(self.master, data[at:at + 4096])
             except BlockingIOError:
                 check(time.monotonic() < end, "the daemon does not read")
                 time.sleep(0.001)
         quiet = 0
-        while quiet < 20: # the kernel moves bytes from one buffer to the next: look more than once
+        while quiet < 20 and not gone(): # the kernel moves bytes from one buffer to the next: look more than once
             check(time.monotonic() < end, "the daemon does not read")
             quiet = 0 if self.unread() else quiet + 1
             time.sleep(0.005)
@@ -189,7 +190,7 @@ class TextBoard:
     def __init__(self, board):
         self.board, self.n, self.noise = board, 0, random.Random(3)
 
-    def send(self, seconds, above_raw):
+    def send(self, seconds, above_raw, gone=lambda: False):
         """above_raw: counts above the zero by channel."""
         out = packet(f"H,1,{CHANNELS},24,{TEXT_RATE_HZ},7,0102030405060708")
         for _ in range(round(seconds * TEXT_RATE_HZ)):
@@ -198,7 +199,7 @@ class TextBoard:
             t_us = self.n * 1000000 // TEXT_RATE_HZ
             out += packet(f"S,{self.n % 65536},{t_us},0,0," + ",".join(map(str, counts)))
             self.n += 1
-        self.board.send(out)
+        self.board.send(out, gone=gone)
 
 
 class Place:

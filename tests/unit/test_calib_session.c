@@ -5,6 +5,7 @@
 #include "calib/drawing.h"
 #include "calib/session.h"
 #include "store/calibrations.h"
+#include "store/schema.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -72,6 +73,116 @@ static int run(char **out, struct uf_error *err, int argc, const char **argv)
         (int)(sizeof((const char *[]){"underfoot-calib", __VA_ARGS__}) / sizeof(char *)),          \
         (const char *[]){"underfoot-calib", __VA_ARGS__})
 
+/* What is read back for swings says the same as the fit says of the counts themselves. */
+static void errors_are_those_of_the_fit(const char *file, const struct uf_rig *rig,
+                                        const struct uf_calibration *stored)
+{
+    struct uf_error err = {0, ""};
+    struct uf_document d;
+    struct uf_session s;
+    const struct uf_matrix_error *e = &stored->error[0];
+    assert_int_equal(uf_document_read(&d, file, rig, &err), UF_OK);
+    assert_int_equal(uf_session_solve(&s, rig, &d, &err), UF_OK);
+    assert_in_range(e->patterns, 10, UF_MATRIX_PATTERNS);
+    for (int i = 0; i < s.readings; i++) {
+        const struct uf_reading *r = &s.reading[s.plate[0].fit->reading[i].reading];
+        double cov[UF_COMPONENTS][UF_COMPONENTS];
+        struct uf_wrench shown;
+        uf_fit_wrench(s.plate[0].fit, r->above_raw, &shown);
+        const double w[UF_COMPONENTS] = {shown.fx_n,  shown.fy_n,  shown.fz_n,
+                                         shown.mx_nm, shown.my_nm, shown.mz_nm};
+        uf_fit_covariance(s.plate[0].fit, r->above_raw, NULL, cov);
+        for (int k = 0; k < UF_COMPONENTS; k++)
+            for (int l = 0; l < UF_COMPONENTS; l++) {
+                double sum = 0, size = sqrt(cov[k][k] * cov[l][l]);
+                for (int p = 0; p < e->patterns; p++) {
+                    double off[2] = {0, 0};
+                    for (int c = 0; c < UF_COMPONENTS; c++) {
+                        off[0] += e->pattern[p][k][c] * w[c];
+                        off[1] += e->pattern[p][l][c] * w[c];
+                    }
+                    sum += off[0] * off[1];
+                }
+                if (!(fabs(sum - cov[k][l]) <= 0.05 * size + 1e-5))
+                    fail_msg("load %d, components %d and %d: covariance %g, by the fit %g (of %g)",
+                             i, k, l, sum, cov[k][l], size);
+            }
+    }
+    uf_session_free(&s);
+    uf_document_free(&d);
+}
+
+static void value_is(struct uf_store *s, const char *sql, double want)
+{
+    sqlite3_stmt *q;
+    if (sqlite3_prepare_v2(uf_store_db(s), sql, -1, &q, NULL) != SQLITE_OK)
+        fail_msg("%s: %s", sql, sqlite3_errmsg(uf_store_db(s)));
+    assert_int_equal(sqlite3_step(q), SQLITE_ROW);
+    assert_int_not_equal(sqlite3_column_type(q, 0), SQLITE_NULL);
+    if (!(fabs(sqlite3_column_double(q, 0) - want) <= 1e-9 * fabs(want)))
+        fail_msg("%s: %.17g, wanted %.17g", sql, sqlite3_column_double(q, 0), want);
+    sqlite3_finalize(q);
+}
+
+/* Each load has its row: at once, and where an older file is brought up to date. */
+static void loads_can_be_asked_for(void **state)
+{
+    (void)state;
+    struct uf_error err = {0, ""};
+    char *out = NULL;
+    const char *file = in_folder(0, "session.json"), *db = in_folder(1, "loads.db");
+    json_t *json = session_json(12, 5, NULL), *loads = json_object_get(json, "loads");
+    json_t *weight = json_array_get(json_object_get(json, "weights"), 0);
+    json_object_set_new(json_array_get(loads, 3), "skip", json_string("it slipped"));
+    json_object_set_new(json_array_get(loads, 4), "tolerances",
+                        json_pack("{s:f}", "place_mm", 3.0));
+    json_object_del(weight, "tolerance_kg"); /* by its class: M1, 20 kg: 1 g */
+    json_object_set_new(weight, "class", json_string("M1"));
+    assert_int_equal(uf_document_write(json, file, &err), UF_OK);
+    if (RUN(&out, &err, "solve", file, "--database", db, "--add", "--anyway") != UF_OK)
+        fail_msg("%s", err.text);
+    free(out);
+    struct uf_store *s;
+    for (int round = 0; round < 2; round++) {
+        assert_int_equal(uf_store_open(&s, db, UF_STORE_WRITE, &err), UF_OK);
+        value_is(s, "SELECT count(*) FROM calibration_load WHERE calibration_id = 1", 20);
+        value_is(s, "SELECT sum(accepted) FROM calibration_load", 19);
+        value_is(s,
+                 "SELECT why = 'it slipped' AND residual_fz_n IS NULL FROM calibration_load"
+                 " WHERE NOT accepted",
+                 1);
+        value_is(s, "SELECT count(*) FROM calibration_load WHERE place_tolerance_mm = 1", 19);
+        value_is(s, "SELECT place_tolerance_mm FROM calibration_load WHERE load = 5", 3);
+        value_is(s, "SELECT mass_kg FROM calibration_load WHERE load = 20", 55);
+        value_is(s, "SELECT tolerance_kg FROM calibration_load WHERE load = 13", 0.001);
+        value_is(s,
+                 "SELECT json_array_length(loaded_raw_json) FROM calibration_load WHERE load = 2",
+                 24);
+        value_is(s, "SELECT samples FROM calibration_load WHERE load = 2", 3000);
+        for (int i = 0; i < 20; i += 7) {
+            char sql[96];
+            snprintf(sql, sizeof sql, "SELECT x_mm FROM calibration_load WHERE load = %d", i + 1);
+            value_is(s, sql,
+                     json_number_value(json_object_get(json_array_get(loads, (size_t)i), "x_mm")));
+        }
+        value_is(s,
+                 "SELECT count(*) FROM calibration_load JOIN calibration AS c ON"
+                 " c.id = calibration_id, json_each(provenance_json, '$.plates[0].loads') AS e"
+                 " WHERE load = e.value ->> 'load' AND known_fz_n = e.value -> 'known' ->> 2"
+                 " AND residual_my_nm = e.value -> 'residual' ->> 4"
+                 " AND left_out_mz_nm IS e.value -> 'left_out' ->> 5"
+                 " AND studentised = e.value ->> 'studentised'",
+                 19);
+        /* as migration 4 finds a file of version 3 */
+        assert_int_equal(
+            sqlite3_exec(uf_store_db(s), "DELETE FROM calibration_load", NULL, NULL, NULL),
+            SQLITE_OK);
+        assert_int_equal(uf_schema_calibration_loads(s, 0, &err), UF_OK);
+        uf_store_close(s);
+    }
+    json_decref(json);
+}
+
 static void solves_and_stores(void **state)
 {
     (void)state;
@@ -112,6 +223,40 @@ static void solves_and_stores(void **state)
     assert_int_equal(json_array_size(json_object_get(left, "loads")), 24);
     assert_true(json_array_size(json_object_get(left, "error_patterns")) > 36);
     json_decref(provenance);
+    errors_are_those_of_the_fit(file, &rig, &got);
+    assert_int_equal(got.error[1].patterns, 0);
+    uf_store_close(s);
+
+    /* solved again, for the right plate only: the left one keeps its matrix and its errors */
+    json = session_json(16, 3, NULL);
+    size_t i;
+    json_t *load;
+    json_array_foreach(json_object_get(json, "loads"), i, load)
+    {
+        static const char *const counts[] = {"zero_raw", "loaded_raw", "zero_after_raw",
+                                             "noise_raw"};
+        json_object_set_new(load, "plate", json_string("right"));
+        for (int k = 0; k < 4; k++) { /* its channels are the second dozen */
+            json_t *list = json_object_get(load, counts[k]);
+            for (size_t ch = 0; ch < 12; ch++)
+                json_array_append(list, json_array_get(list, ch));
+            for (size_t ch = 0; ch < 12; ch++)
+                json_array_remove(list, 0);
+        }
+    }
+    json_object_del(json, "made_utc_us");
+    assert_int_equal(uf_document_write(json, file, &err), UF_OK);
+    json_decref(json);
+    if (RUN(&out, &err, "solve", file, "--database", db, "--add", "--activate", "--anyway") != 0)
+        fail_msg("%s", err.text);
+    free(out);
+    struct uf_calibration after;
+    assert_int_equal(uf_store_open(&s, db, UF_STORE_READ, &err), UF_OK);
+    assert_int_equal(uf_store_calibration_active(s, rig_id, &rig, &after, &id, &err), UF_OK);
+    assert_int_equal(id, 2);
+    assert_memory_equal(&after.plate[0], &got.plate[0], sizeof got.plate[0]);
+    assert_memory_equal(&after.error[0], &got.error[0], sizeof got.error[0]);
+    assert_true(after.error[1].patterns > 0);
     uf_store_close(s);
 
     /* the file that was written is one that add takes */
@@ -251,6 +396,9 @@ static void bad_files(void **state)
     j = session_json(6, 4, NULL);
     json_object_set_new(j, "tolerance", json_object());
     refused(j, "a field \"tolerance\" that means nothing");
+    j = session_json(6, 4, NULL);
+    json_object_set_new(j, "", json_object());
+    refused(j, "a field \"\" that means nothing");
     j = session_json(6, 4, NULL);
     json_object_del(j, "gravity");
     refused(j, "\"gravity\" is missing");
@@ -410,7 +558,8 @@ static void grammar(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(solves_and_stores),
+    const struct CMUnitTest tests[] = {cmocka_unit_test(loads_can_be_asked_for),
+                                       cmocka_unit_test(solves_and_stores),
                                        cmocka_unit_test(figures_are_those_of_the_plate),
                                        cmocka_unit_test(wrong_sessions_are_not_stored),
                                        cmocka_unit_test(interrupted_write_keeps_the_old_file),

@@ -10,6 +10,7 @@
 
 #include "store/calibrations.h"
 #include "store/raw_codec.h"
+#include "store/schema.h"
 #include "stored_swing.h"
 
 #include <fcntl.h>
@@ -70,8 +71,8 @@ static void not_a_database(void **state)
     char text[4096], after[4096];
     memset(text, 'x', sizeof text);
     write_file(p->db, text, sizeof text);
-    refused(p->db, UF_STORE_CREATE, UF_EINVAL, "not a database");
-    refused(p->db, UF_STORE_READ, UF_EINVAL, "not a database");
+    refused(p->db, UF_STORE_CREATE, UF_ECORRUPT, "not a database");
+    refused(p->db, UF_STORE_READ, UF_ECORRUPT, "not a database");
     FILE *f = fopen(p->db, "r");
     assert_int_equal(fread(after, 1, sizeof after, f), sizeof after);
     assert_int_equal(fgetc(f), EOF);
@@ -185,7 +186,7 @@ static void modes_and_settings(void **state)
     assert_int_equal(stat(p->db, &st), 0);
     assert_int_equal(st.st_mode & 0777, 0640);
     assert_int_equal(number(s, "PRAGMA application_id"), UF_APPLICATION_ID);
-    assert_int_equal(number(s, "PRAGMA user_version"), 3);
+    assert_int_equal(number(s, "PRAGMA user_version"), uf_schema_version());
     assert_int_equal(number(s, "PRAGMA synchronous"), 2); /* FULL */
     assert_int_equal(number(s, "PRAGMA foreign_keys"), 1);
     assert_int_equal(number(s, "SELECT journal_mode = 'wal' FROM pragma_journal_mode"), 1);
@@ -429,10 +430,30 @@ static void calibrations(void **state)
     json_decref(how);
     assert_int_equal(uf_store_calibration_provenance(s, second, &got, &err), 0);
     assert_true(json_is_null(got));
+    /* whatever a document says, it is stored; what it does not say is NULL */
+    static const char *const odd[] = {
+        "[]", "3", "\"text\"", "{\"plates\": 7, \"session\": []}",
+        "{\"plates\": [1, {\"loads\": [2, {\"load\": \"x\"}]}], \"session\": {\"weights\": [4],"
+        " \"tolerances\": \"none\", \"loads\": [5, {\"plate\": \"left\", \"x_mm\": \"far\","
+        " \"weights\": [\"A\"], \"samples\": 1.5, \"skip\": 2}, {\"plate\": \"roof\"}]}}"};
+    for (size_t i = 0; i < sizeof odd / sizeof odd[0]; i++) {
+        int64_t odd_id;
+        how = json_loads(odd[i], JSON_DECODE_ANY, NULL);
+        assert_non_null(how);
+        if (uf_store_calibration_add(s, t.rig_id, &t.rig, &cal, how, 12, &odd_id, &err))
+            fail_msg("%s: %s", odd[i], err.text);
+        json_decref(how);
+    }
+    assert_int_equal(number(s, "SELECT count(*) FROM calibration_load"), 1);
+    assert_int_equal(number(s,
+                            "SELECT count(*) FROM calibration_load WHERE load = 2 AND NOT accepted"
+                            " AND x_mm IS NULL AND mass_kg IS NULL AND samples IS NULL"
+                            " AND why = 'not captured'"),
+                     1);
     struct uf_calibration_info *list;
     size_t n;
     assert_int_equal(uf_store_calibration_list(s, t.rig_id, &list, &n, &err), 0);
-    assert_int_equal(n, 2);
+    assert_int_equal(n, 7);
     assert_false(list[0].active);
     assert_true(list[1].active);
     assert_int_equal(list[0].made_utc_us, 10);
