@@ -103,6 +103,12 @@ test("a whole lesson by clicks: new player, baseline, drill with the live view, 
     await page.click("nav >> text=Lesson");
     await page.waitForSelector("#lesson-blocks tr:nth-child(3):has-text('retest'):has-text('open')");
     await shoot("lesson");
+    await page.click("nav >> text=Sessions");
+    await page.click("#session-compare");
+    await page.waitForSelector("#compare-table tbody tr");
+    await page.waitForFunction(() => document.querySelector("#compare-head").textContent !== "");
+    await shoot("compare");
+    await page.click("nav >> text=Lesson");
     await page.click("#lesson-end");
     await bar("no lesson: swings are kept without a player");
     await told("The lesson has ended");
