@@ -35,6 +35,7 @@ struct work {
     int n, *place, *first; /* first[places + 1]: index of a place's first reading */
     int shared, shared_error[UF_SHARED_ERRORS];
     int rows, cols;
+    int shared_row;   /* the first of the prior knowledge about shared errors */
     double *a, *b;    /* the whitened equations */
     double **whiten;  /* [places] lower Cholesky factors, 6 m x 6 m */
     double *expected; /* [6 n] standard uncertainty of each equation */
@@ -232,6 +233,7 @@ static void fill_priors(struct work *w)
         w->a[(size_t)row * (size_t)w->cols + (size_t)j] = 1 / sd;
         w->b[row++] = mean / sd;
     }
+    w->shared_row = row;
     for (int e = 0; e < w->shared; e++) {
         w->a[(size_t)row * (size_t)w->cols + (size_t)(unknowns + e)] = 1;
         w->b[row++] = 0;
@@ -285,25 +287,42 @@ static void take_matrix(struct work *w)
     }
 }
 
+/* Change of the matrix along d[unknowns], N and N m a count. */
+static void take_pattern(const struct work *w, const double *d, double *c)
+{
+    uf_model_change(&w->fit->state, d, c);
+    for (int k = 0; k < UF_COMPONENTS; k++)
+        for (int j = 0; j < w->fit->channels; j++)
+            c[k * w->fit->channels + j] *= scale_of(w, k);
+}
+
 static int take_patterns(struct work *w, struct uf_error *err)
 {
     struct uf_fit *f = w->fit;
-    int dof = w->rows - w->lsq.rank, each = UF_COMPONENTS * f->channels;
-    f->scale = dof > 0 ? sqrt(w->lsq.sum_of_squares / dof) : 1;
+    const struct uf_lsq *lsq = &w->lsq;
+    int dof = w->rows - lsq->rank, each = UF_COMPONENTS * f->channels;
+    f->scale = dof > 0 ? sqrt(lsq->sum_of_squares / dof) : 1;
     double widen = fmax(1, f->scale);
-    f->patterns = w->lsq.rank;
+    f->patterns = lsq->rank;
     f->pattern = calloc((size_t)f->patterns * (size_t)each, sizeof *f->pattern);
-    if (!f->pattern)
+    f->shared_pattern = calloc((size_t)(UF_SHARED_ERRORS * each), sizeof *f->pattern);
+    if (!f->pattern || !f->shared_pattern)
         return uf_fail(err, UF_ENOMEM, "no memory for the errors of the fit");
     double d[LARGEST_COLS];
     for (int p = 0; p < f->patterns; p++) {
-        double *c = f->pattern + (size_t)p * (size_t)each;
         for (int j = 0; j < f->state.unknowns; j++)
-            d[j] = w->lsq.v[j * w->lsq.rank + p] / w->lsq.singular[p] * widen;
-        uf_model_change(&f->state, d, c);
-        for (int k = 0; k < UF_COMPONENTS; k++)
-            for (int j = 0; j < f->channels; j++)
-                c[k * f->channels + j] *= scale_of(w, k);
+            d[j] = lsq->v[j * lsq->rank + p] / lsq->singular[p] * widen;
+        take_pattern(w, d, f->pattern + (size_t)p * (size_t)each);
+    }
+    /* what the solution changes by when the prior knowledge of that error is off by one */
+    for (int e = 0; e < w->shared; e++) {
+        const double *u = lsq->u + (size_t)(w->shared_row + e) * (size_t)lsq->rank;
+        for (int j = 0; j < f->state.unknowns; j++) {
+            d[j] = 0;
+            for (int p = 0; p < lsq->rank; p++)
+                d[j] += lsq->v[j * lsq->rank + p] / lsq->singular[p] * u[p] * widen;
+        }
+        take_pattern(w, d, f->shared_pattern + (size_t)(w->shared_error[e] * each));
     }
     return UF_OK;
 }
@@ -445,6 +464,7 @@ void uf_fit_free(struct uf_fit *f)
     if (!f)
         return;
     free(f->pattern);
+    free(f->shared_pattern);
     free(f->reading);
     free(f);
 }

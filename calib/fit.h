@@ -54,6 +54,8 @@ struct uf_fit {
      * pattern[patterns][6][channels], N and N m a count. */
     int patterns;
     double *pattern;
+    double *shared_pattern; /* [UF_SHARED_ERRORS][6][channels]: the part in that error of each error
+                               that loads share, one standard uncertainty */
     struct uf_leftover leftover;
     double reading_pct; /* as the readings tell it, else as set */
     double scale;       /* spread of the residuals against what the tolerances say, >= 1 where the
@@ -100,5 +102,22 @@ struct uf_cop_sd {
 };
 void uf_cop_sd_of(const struct uf_wrench *w, double cov[UF_COMPONENTS][UF_COMPONENTS],
                   double surface_mm, double min_n, struct uf_cop_sd *out);
+
+/* What a standard uncertainty is multiplied with for an interval that holds in 95 of 100
+ * cases: 1.96 where many errors make it up; less where one rectangular error (of which only the
+ * half-width is known) outweighs the others, down to 1.645 (GUM G.1.3, 4.3.7). rectangular: the
+ * standard uncertainty of it, as part of the whole, 0..1. From the distribution of the sum of a
+ * rectangular and a normal error. */
+double uf_coverage_factor(double rectangular);
+
+/* The factors of a wrench and its place. Errors that loads share are rectangular but for that of
+ * gravity; several of them count as one of the same kurtosis. NAN where cov is. */
+struct uf_cover {
+    double component[UF_COMPONENTS];
+    double x, y, tz;
+};
+void uf_fit_cover(const struct uf_fit *f, const double *above_raw,
+                  double cov[UF_COMPONENTS][UF_COMPONENTS], const struct uf_wrench *w,
+                  double surface_mm, double min_n, struct uf_cover *out);
 
 #endif

@@ -60,6 +60,7 @@ int uf_leftover_find(const struct uf_plate *plate, int plate_index, const struct
     for (int w = 0; w < out->ways; w++)
         memcpy(out->way[w], v + w * cols, (size_t)cols * sizeof *v);
     out->noise_n = sqrt(noise / rows);
+    out->read_n = sqrt(read / rows);
     out->reading_pct = NAN;
     if (cols > out->ways && rows > out->ways && read > 0) {
         for (int i = 0; i < rows; i++)

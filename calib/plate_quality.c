@@ -221,21 +221,22 @@ static int counts_for(const struct uf_fit *f, const double w[UF_COMPONENTS], dou
 }
 
 int uf_quality_map(const struct uf_fit *f, const struct uf_plate *plate, double x_mm, double y_mm,
-                   double vertical_n, double *cop_sd_mm, double *vertical_sd_n,
-                   struct uf_error *err)
+                   double vertical_n, double *cop_mm, double *vertical_u_n, struct uf_error *err)
 {
     double w[UF_COMPONENTS] = {
         0, 0, vertical_n, y_mm / 1000 * vertical_n, -x_mm / 1000 * vertical_n, 0};
     double above_raw[UF_CHANNELS_MAX], cov[UF_COMPONENTS][UF_COMPONENTS];
     struct uf_wrench wrench;
     struct uf_cop_sd sd;
+    struct uf_cover cover;
     int rc = counts_for(f, w, above_raw, err);
     if (rc != UF_OK)
         return rc;
     uf_fit_wrench(f, above_raw, &wrench);
     uf_fit_covariance(f, above_raw, NULL, cov);
     uf_cop_sd_of(&wrench, cov, plate->surface_mm, 1, &sd);
-    *cop_sd_mm = isnan(sd.x_mm) || isnan(sd.y_mm) ? NAN : fmax(sd.x_mm, sd.y_mm);
-    *vertical_sd_n = sqrt(cov[UF_FZ][UF_FZ]);
+    uf_fit_cover(f, above_raw, cov, &wrench, plate->surface_mm, 1, &cover);
+    *cop_mm = isnan(sd.x_mm) || isnan(sd.y_mm) ? NAN : fmax(cover.x * sd.x_mm, cover.y * sd.y_mm);
+    *vertical_u_n = cover.component[UF_FZ] * sqrt(cov[UF_FZ][UF_FZ]);
     return UF_OK;
 }

@@ -71,11 +71,10 @@ struct uf_quality {
 void uf_quality_of(const struct uf_fit *f, const struct uf_plate *plate, const struct uf_reading *r,
                    struct uf_quality *out);
 
-/* Expected standard uncertainty of the centre of pressure (the greater of x and y, mm) and the
- * vertical force (N) of a vertical force somewhere on the plate. Counts by the fitted plate's own
+/* Within what the centre of pressure (the worse of x and y, mm) and the vertical force (N) of a
+ * vertical force somewhere on the plate lie in 95 of 100 cases. Counts by the fitted plate's own
  * readings: the mean way in which it answers. NAN where it is not known. */
 int uf_quality_map(const struct uf_fit *f, const struct uf_plate *plate, double x_mm, double y_mm,
-                   double vertical_n, double *cop_sd_mm, double *vertical_sd_n,
-                   struct uf_error *err);
+                   double vertical_n, double *cop_mm, double *vertical_u_n, struct uf_error *err);
 
 #endif

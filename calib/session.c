@@ -23,8 +23,8 @@ static int map(struct uf_solved_plate *p, const struct uf_plate *plate, struct u
         int rc = uf_quality_map(p->fit, plate, x_mm, y_mm, UF_MAP_N, &cop_mm, &vertical_n, err);
         if (rc != UF_OK)
             return rc;
-        p->cop_mm[iy][ix] = 2 * cop_mm;
-        p->vertical_pct[iy][ix] = 200 * vertical_n / UF_MAP_N;
+        p->cop_mm[iy][ix] = cop_mm;
+        p->vertical_pct[iy][ix] = 100 * vertical_n / UF_MAP_N;
     }
     return UF_OK;
 }

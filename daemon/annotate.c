@@ -2,6 +2,7 @@
  * See annotate.h. */
 #include "daemon/annotate.h"
 
+#include "base/utf8.h"
 #include "store/swings.h"
 
 #include <stdio.h>
@@ -104,8 +105,7 @@ static void block_words(struct uf_store *s, int64_t block, char *out, size_t siz
     else if (uf_block_get(s, block, &b, NULL))
         snprintf(out, size, "in block %lld", (long long)block);
     else
-        snprintf(out, size, "in block %lld, %.*s", (long long)block, uf_person_text_cut(b.kind, 80),
-                 b.kind);
+        snprintf(out, size, "in block %lld, %.80s", (long long)block, b.kind);
 }
 
 /* How the swing is, for a sentence. */
@@ -118,13 +118,13 @@ static void words(struct uf_store *s, const struct uf_annotation *a, int64_t num
         break;
     case UF_ANNOTATE_COMMENT:
         if (*text)
-            snprintf(out, size, "commented \"%.*s\"", uf_person_text_cut(text, 120), text);
+            snprintf(out, size, "commented \"%.120s\"", text);
         else
             snprintf(out, size, "without a comment");
         break;
     case UF_ANNOTATE_EXCLUDED:
         if (*text)
-            snprintf(out, size, "excluded: %.*s", uf_person_text_cut(text, 120), text);
+            snprintf(out, size, "excluded: %.120s", text);
         else
             snprintf(out, size, "one that counts");
         break;
@@ -132,6 +132,7 @@ static void words(struct uf_store *s, const struct uf_annotation *a, int64_t num
         block_words(s, number, out, size);
         break;
     }
+    uf_utf8_plain(out); /* it may end within a letter */
 }
 
 int uf_annotate_do(const struct uf_annotation *a, struct uf_store *s, char *said, size_t size,

@@ -79,6 +79,18 @@ static json_t *answer_lesson(struct uf_daemon *d, const json_t *question)
                      "the open session and its player are read again");
 }
 
+static json_t *answer_feet(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    struct uf_acquire_status a;
+    struct uf_error err;
+    if (uf_acquire_ask_feet(d->acquire, &err))
+        return json_pack("{s:s}", "error", err.text);
+    uf_acquire_status(d->acquire, &a);
+    return json_pack("{s:b, s:I, s:s}", "ok", 1, "tries", (json_int_t)a.feet->tries, "text",
+                     "rock from the heels to the toes for six seconds");
+}
+
 static bool read_calibration(struct uf_daemon *d)
 {
     struct uf_job *job = uf_job_new(UF_JOB_CALIBRATION);
@@ -98,18 +110,16 @@ static json_t *answer(void *who, const json_t *question)
     static const struct {
         const char *ask;
         json_t *(*answer)(struct uf_daemon *d, const json_t *question);
-    } table[] = {{"status", answer_status},
-                 {"tare", answer_tare},
-                 {"hand", answer_hand},
-                 {"lesson", answer_lesson},
-                 {"calibration", answer_calibration}};
+    } table[] = {{"status", answer_status}, {"tare", answer_tare},
+                 {"hand", answer_hand},     {"feet", answer_feet},
+                 {"lesson", answer_lesson}, {"calibration", answer_calibration}};
     const char *ask = json_string_value(json_object_get(question, "ask"));
     for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++)
         if (strcmp(ask, table[i].ask) == 0)
             return table[i].answer(who, question);
-    return json_pack(
-        "{s:s}", "error",
-        "\"ask\" must be \"status\", \"tare\", \"hand\", \"lesson\" or \"calibration\"");
+    return json_pack("{s:s}", "error",
+                     "\"ask\" must be \"status\", \"tare\", \"hand\", \"feet\", \"lesson\" or "
+                     "\"calibration\"");
 }
 
 /* ---- what the database answers ---- */
@@ -176,14 +186,17 @@ static void new_database(struct uf_daemon *d, const struct uf_store_start *found
 
 static void answered(void *who, struct uf_job *job)
 {
+    struct uf_daemon *d = who;
     if (job->found)
-        new_database(who, job->found);
+        new_database(d, job->found);
     if (job->kind == UF_JOB_LESSON)
-        new_lesson(who, job);
+        new_lesson(d, job);
     else if (job->kind == UF_JOB_TEACH)
-        taught(who, job);
+        taught(d, job);
+    else if (job->kind == UF_JOB_ROCKING)
+        uf_acquire_feet_found(d->acquire, job);
     else if (job->kind == UF_JOB_CALIBRATION)
-        new_calibration(who, job);
+        new_calibration(d, job);
     uf_job_free(job);
 }
 

@@ -88,7 +88,8 @@ void uf_page_samples(struct uf_page *p)
     if (p->live_due_us <= now_us) /* after a pause: no burst to catch up */
         p->live_due_us = now_us + every_us;
     p->live_dev_us = a.live->t_dev_us;
-    struct uf_message *m = uf_message_new(uf_page_live_json(a.live, &p->c.config->rig, a.hand));
+    struct uf_message *m =
+        uf_message_new(uf_page_live_json(a.live, &p->c.config->rig, a.hand, a.feet_now));
     uf_server_send_live(p->server, m);
     uf_message_free(m);
 }
@@ -367,7 +368,7 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
         {"lesson", UF_RIGHT_WRITE, ask_lesson},    {"begin", UF_RIGHT_WRITE, ask_teach},
         {"end", UF_RIGHT_WRITE, ask_teach},        {"block", UF_RIGHT_WRITE, ask_teach},
         {"block-end", UF_RIGHT_WRITE, ask_teach},  {"remark", UF_RIGHT_WRITE, ask_teach},
-        {"remarks", UF_RIGHT_READ, ask_remarks},
+        {"remarks", UF_RIGHT_READ, ask_remarks},   {"feet", UF_RIGHT_WRITE, ask_command},
     };
     struct uf_page *p = who;
     const char *ask = json_string_value(json_object_get(question, "ask"));

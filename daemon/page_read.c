@@ -3,8 +3,10 @@
  * with the calibration and the settings of the swing's current derivation. */
 #include "daemon/page_read.h"
 
+#include "daemon/feet.h"
 #include "daemon/page_live.h"
 #include "store/calibrations.h"
+#include "store/feet.h"
 #include "store/swings.h"
 #include "swing/targets.h"
 
@@ -165,6 +167,7 @@ struct parts {
     struct uf_capture *capture;
     struct uf_analysis *analysis;
     json_t *targets;
+    struct uf_feet feet; /* not known: no pose */
 };
 
 static json_t *swing_json(const struct parts *p)
@@ -172,8 +175,8 @@ static json_t *swing_json(const struct parts *p)
     const struct uf_swing_row *row = &p->row;
     const char *hand = row->hand == UF_LEFT_HANDED ? "left" : "right";
     return json_pack(
-        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:O, s:o, s:o, s:o}", "type",
-        "swing", "id", (json_int_t)row->id, "utc_us",
+        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:O, s:o, s:o, s:o, s:o}",
+        "type", "swing", "id", (json_int_t)row->id, "utc_us",
         (json_int_t)(row->trigger_utc_us ? row->trigger_utc_us : row->stored_utc_us), "hand", hand,
         "calibration", row->calibration, "nominal", row->calibration_id == 0, "rate_hz",
         (json_int_t)row->rate_hz, "duration_s", 1e-6 * (double)row->duration_us, "trigger_s",
@@ -181,7 +184,7 @@ static json_t *swing_json(const struct parts *p)
         number(p->analysis->curves.weight_n), "events", events_json(&row->derived), "flags",
         flags_json(row->derived.flags), "targets", p->targets, "plates",
         uf_page_plates_json(&p->rig), "curves", curves_json(&p->analysis->curves), "metrics",
-        metrics_json(&row->derived));
+        metrics_json(&row->derived), "feet", uf_feet_json(&p->feet));
 }
 
 static int read_parts(struct uf_store *s, int64_t id, struct parts *p, struct uf_error *err)
@@ -193,6 +196,8 @@ static int read_parts(struct uf_store *s, int64_t id, struct parts *p, struct uf
         rc = uf_store_calibration_get(s, p->row.calibration_id, &p->rig, &p->calibration, err);
     if (rc == 0)
         rc = uf_store_capture(s, id, &p->capture, err);
+    if (rc == 0)
+        rc = uf_store_feet(s, p->row.rocking_id, p->row.hand, &p->feet, NULL, err);
     if (rc == 0)
         rc = uf_analyse(p->capture, &p->rig, &p->calibration, &p->row.settings, &p->analysis, err);
     return rc;

@@ -84,6 +84,7 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
         {"samples_excitation", a->doubts.excitation},
         {"link_losses", a->link_losses},
         {"strikes", a->strikes},
+        {"lone_strikes", a->lone_strikes},
         {"swings_found", a->swings},
         {"notes_hushed", a->notes_hushed},
         {"loop_stalls", s->loop_stalls},
@@ -268,7 +269,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"state_text", json_string(a.text)},
         {"stopping", json_boolean(s->stopping)},
         {"link", json_string(uf_link_name(s->link))},
-        {"device", json_string(s->config->link.device)},
+        {"device", json_string(uf_link_path(s->link))},
         {"board_id", board_id(&a)},
         {"firmware", a.greeted ? json_integer(a.hello.firmware) : json_null()},
         {"channels", a.greeted ? json_integer(a.hello.channels) : json_null()},
@@ -302,6 +303,7 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"version", json_string(UF_VERSION)},
         {"page_port", s->page ? json_integer(uf_page_port(s->page)) : json_null()},
         {"live", live_json(s, a.live)},
+        {"feet", uf_feet_state_json(a.feet, a.feet_asked, a.feet_now)},
         {"plates", plates_json(s, &a, &store.health)},
     };
     json_t *o = json_object();

@@ -5,6 +5,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "store/calibrations.h"
+#include "store/feet.h"
 #include "store/lessons.h"
 #include "store/recovery.h"
 
@@ -36,6 +37,11 @@ struct sink {
     int64_t calibration_id;
     int64_t taken[TAKEN_MAX]; /* rows that turned out to be swings that were found again */
     size_t taken_n;
+    /* the last rocking that counts: it holds for the swings of its stand */
+    uint64_t stand;
+    int64_t rocking_id;       /* 0: none */
+    enum uf_hand feet_hand;   /* its feet are settled for this hand, .. */
+    int64_t feet_calibration; /* .. and by this calibration */
 };
 
 /* ---- jobs; store thread ---- */
@@ -90,6 +96,76 @@ static void settle_calibration(const struct sink *s, struct uf_job *job)
     job->calibration_id = s->calibration_id;
 }
 
+static int settle_feet(struct sink *s, int64_t rocking_id, const struct uf_job *job,
+                       struct uf_feet *out, struct uf_error *err)
+{
+    return uf_store_feet_settle(s->store, rocking_id, job->capture->hand, &s->config->rig,
+                                &job->calibration, job->calibration_id, uf_clock_utc_us(), out,
+                                err);
+}
+
+/* Rocking, or what may be: what is none, leaves no row. */
+static int store_rocking(struct sink *s, struct uf_job *job, struct uf_error *err)
+{
+    struct uf_rocking_meta meta = {.rig_id = s->rig_id, .at_utc_us = job->utc_us};
+    struct uf_foot_person who;
+    struct uf_lesson then; /* what was open when it was done */
+    int64_t rocking_id;
+    settle_calibration(s, job);
+    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
+                          job->maybe_stored, &then, err);
+    if (job->maybe_stored)
+        meta.session_id = then.session_id;
+    if (rc == 0)
+        rc = uf_store_foot_person(s->store, then.session_id, &who, err);
+    if (rc == 0)
+        rc = uf_rocking_find(job->capture, &s->config->rig, &job->calibration, &who,
+                             job->capture->hand, &job->feet, err);
+    if (rc == 0 && uf_rocking_counts(&job->feet)) {
+        rc = uf_store_rocking_add(s->store, &meta, job->capture, uf_clock_utc_us(), &rocking_id,
+                                  err);
+        if (rc == 0)
+            rc = settle_feet(s, rocking_id, job, &job->feet, err);
+        if (rc)
+            return rc;
+        s->stand = job->stand;
+        s->rocking_id = rocking_id;
+        s->feet_hand = job->capture->hand;
+        s->feet_calibration = job->calibration_id;
+    }
+    job->has_feet = rc == 0;
+    return rc;
+}
+
+/* The rocking whose feet hold for a swing; 0: none. Without feet a swing is stored all the same. */
+static int64_t rocking_of(struct sink *s, const struct uf_job *job)
+{
+    struct uf_error err;
+    if (s->rocking_id == 0 || s->stand != job->stand)
+        return 0;
+    if (s->feet_hand == job->capture->hand && s->feet_calibration == job->calibration_id)
+        return s->rocking_id;
+    if (settle_feet(s, s->rocking_id, job, NULL, &err)) {
+        uf_log(UF_LOG_WARNING, "a swing has no feet: %s", err.text);
+        return 0;
+    }
+    s->feet_hand = job->capture->hand;
+    s->feet_calibration = job->calibration_id;
+    return s->rocking_id;
+}
+
+static void say_hand(const struct uf_job *job)
+{
+    bool left = job->capture->hand == UF_LEFT_HANDED;
+    if (job->flags & UF_FLAG_HAND)
+        uf_log(UF_LOG_WARNING,
+               "swing %lld looks %s-handed, and the player is set as %s-handed: set the hand "
+               "(underfoot player edit, or on the page), and for this swing: underfoot swing hand "
+               "%s %lld",
+               (long long)job->swing_id, left ? "right" : "left", left ? "left" : "right",
+               left ? "right" : "left", (long long)job->swing_id);
+}
+
 static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
 {
     struct uf_given given;
@@ -102,6 +178,13 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     int64_t hit_utc_us = job->hit_utc_us ? job->hit_utc_us
                          : job->utc_us   ? job->utc_us
                                          : uf_clock_utc_us();
+    const struct uf_given_of of = {
+        .hand = job->capture->hand,
+        .rocking_id = rocking_of(s, job),
+        .utc_us = job->utc_us,
+        .calibration_id = job->calibration_id,
+        .old_days = s->config->analysis.old_days,
+    };
     int rc = uf_lesson_at(s->store, s->rig_id, hit_utc_us, job->maybe_stored, &then, err);
     const struct uf_swing_meta meta = {
         .session_id = job->maybe_stored ? then.session_id : 0,
@@ -112,10 +195,11 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .trigger_utc_us = job->utc_us,
         .clock_drift_ppm = job->drift_ppm,
         .basis = basis,
+        .rocking_id = of.rocking_id,
     };
     struct uf_analysis *analysis = NULL;
-    if (!rc) /* whose feet, standing where */
-        rc = uf_store_given(s->store, 0, then.session_id, &given, basis, err);
+    if (!rc)
+        rc = uf_store_given(s->store, &of, &given, basis, err);
     if (!rc)
         rc = uf_analyse_given(job->capture, &s->config->rig, &job->calibration,
                               &s->config->analysis, &given, &analysis, err);
@@ -131,6 +215,7 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     if (!rc) {
         if (analysis)
             job->flags = analysis->flags;
+        say_hand(job);
         (void)read_lesson(s, job, NULL); /* the swing is stored, whatever this says */
     }
     if (!rc && job->maybe_stored) {
@@ -199,6 +284,8 @@ static int do_job(struct sink *s, struct uf_job *job, struct uf_error *err)
         return look(s, job, err);
     case UF_JOB_TEACH:
         return teach(s, job);
+    case UF_JOB_ROCKING:
+        return store_rocking(s, job, err);
     }
     return UF_OK;
 }
@@ -315,6 +402,7 @@ static int open_store(struct sink *s, struct uf_store_start *start, struct uf_er
     s->inode = st.st_ino;
     s->opens++;
     s->taken_n = 0;
+    s->rocking_id = 0; /* of another database */
     uf_store_slow_ms(s->store, s->slow_ms);
     return UF_OK;
 }

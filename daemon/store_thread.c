@@ -122,13 +122,13 @@ static void leave_locked(struct uf_store_thread *t)
 {
     struct uf_store_status *s = &t->status;
     struct uf_job *job = take_first(&t->queue);
-    if (job->kind == UF_JOB_SWING) {
-        s->waiting--;
+    if (job->capture)
         s->waiting_bytes -= bytes_of(job);
-    } else {
+    if (job->kind == UF_JOB_SWING)
+        s->waiting--;
+    else
         t->notes--;
-    }
-    if (job->kind == UF_JOB_CALIBRATION || job->found)
+    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_ROCKING || job->found)
         append(&t->done, job);
     else
         uf_job_free(job);
@@ -377,8 +377,9 @@ bool uf_store_thread_put(struct uf_store_thread *t, struct uf_job *job)
          urgent = job->kind == UF_JOB_TEACH || job->kind == UF_JOB_LESSON;
     uv_mutex_lock(&t->lock);
     struct uf_store_status *s = &t->status;
-    bool room =
-        swing ? s->waiting_bytes + bytes <= UF_STORE_BYTES_MAX : t->notes < UF_STORE_NOTES_MAX;
+    bool room = !job->capture || s->waiting_bytes + bytes <= UF_STORE_BYTES_MAX;
+    if (!swing)
+        room = room && t->notes < UF_STORE_NOTES_MAX;
     if (t->stopping)
         room = false;
     if (!room && swing)
@@ -387,8 +388,9 @@ bool uf_store_thread_put(struct uf_store_thread *t, struct uf_job *job)
         s->notes_lost++;
     if (room) {
         append(urgent ? &t->urgent : &t->queue, job);
-        if (swing) {
+        if (job->capture)
             s->waiting_bytes += bytes;
+        if (swing) {
             s->waiting++;
             if (s->waiting > s->most_waiting)
                 s->most_waiting = s->waiting;

@@ -16,6 +16,7 @@
 #include "plate/tare.h"
 #include "store/plate_checks.h"
 #include "swing/capture.h"
+#include "swing/rocking.h"
 
 #include <uv.h>
 
@@ -29,7 +30,8 @@ enum uf_job_kind {
     UF_JOB_LINK_EVENT,
     UF_JOB_CALIBRATION, /* read the rig's active calibration again */
     UF_JOB_LESSON,      /* read which session is open, and whose, and the rig's health */
-    UF_JOB_TEACH        /* do what a teacher asked for on the page */
+    UF_JOB_TEACH,       /* do what a teacher asked for on the page */
+    UF_JOB_ROCKING      /* store it, and find the feet */
 };
 
 struct uf_store_start; /* store_sink.h */
@@ -38,9 +40,15 @@ struct uf_store_start; /* store_sink.h */
 struct uf_job {
     enum uf_job_kind kind;
     int64_t utc_us; /* of the trigger, the zero, the event, the question; 0: not known */
-    /* SWING */
+    /* SWING, ROCKING */
     struct uf_capture *capture;
-    int64_t hit_utc_us;                /* by which it belongs to a block; 0: utc_us */
+    int64_t hit_utc_us; /* by which it belongs to a block; 0: utc_us */
+    uint64_t stand;     /* as uf_pipeline_event; no two chains have the same */
+    /* ROCKING */
+    bool asked;          /* somebody waits: it may be no rocking at all */
+    bool has_feet;       /* result: */
+    struct uf_feet feet; /* it was looked at; its states say what was found */
+    /* SWING */
     double drift_ppm;                  /* of the board's clock; NAN: not known */
     struct uf_calibration calibration; /* in force at capture; CALIBRATION: the result */
     int64_t calibration_id; /* 0: nominal; SWING -1: not known, the active one when it is stored;
@@ -124,8 +132,8 @@ struct uf_store_thread_config {
     struct uf_backoff waits; /* between tries; first_ms 0: the usual ones */
     /* On the loop, after something changed; several changes may come as one. */
     void (*changed)(void *who);
-    /* On the loop: a CALIBRATION, LESSON or TEACH job is done, or any job that found something;
-     * belongs to the receiver (uf_job_free). */
+    /* On the loop: a CALIBRATION, LESSON, TEACH or ROCKING job is done, or any job that found
+     * something; belongs to the receiver (uf_job_free). */
     void (*answered)(void *who, struct uf_job *job);
     /* On the loop, after uf_store_thread_stop: the sink is closed. left: swings that could not be
      * stored in time. */

@@ -63,9 +63,10 @@ function frameOf(plates, w, h, margin) {
  * The plates from above, toes up.
  * paths: {lead: [[target, toe], ...], trail: ...}, oldest first, null where there is none;
  * forces: {lead: share 0..1, trail} for the size of the markers; net: [target, toe] or null;
- * before: paths of another swing, drawn hollow: it is A, and paths are B.
+ * before: paths of another swing, drawn hollow: it is A, and paths are B; soles: {lead, trail}, where
+ * rocking has found the feet.
  */
-export function feet(canvas, { plates, hand, paths, forces, net, stale, before = null }) {
+export function feet(canvas, { plates, hand, paths, forces, net, stale, before = null, soles = null }) {
     const c = begin(canvas);
     if (!c || !plates) return;
     const { g, w, h } = c, s = hand === "left" ? 1 : -1, f = frameOf(plates, w, h, 26);
@@ -97,6 +98,7 @@ export function feet(canvas, { plates, hand, paths, forces, net, stale, before =
     text(g, "toes", w / 2, 16, { align: "center" });
     text(g, "heels", w / 2, h - 8, { align: "center" });
     arrow(g, s < 0 ? 8 : w - 8, 16, s, "target");
+    for (const foot of FEET) if (soles && soles[foot]) sole(g, foot, soles[foot], f, s);
     const dim = stale ? 0.35 : 1, size = (share) => (14 + 26 * Math.sqrt(Math.max(0, share || 0))) * Math.max(0.3, f.scale);
     for (const foot of FEET) {
         const at = (p) => [f.x(s * p[0]), f.y(p[1])];
@@ -120,6 +122,45 @@ export function feet(canvas, { plates, hand, paths, forces, net, stale, before =
         g.stroke();
     }
     g.globalAlpha = 1;
+}
+
+/** Half the width of a sole, in parts of its width, from heel to toes in parts of its length. */
+const OUTER = [[0, 0.16], [0.05, 0.31], [0.15, 0.37], [0.4, 0.36], [0.66, 0.47], [0.82, 0.45], [0.94, 0.28], [1, 0.02]];
+const INNER = [[0, 0.16], [0.05, 0.31], [0.15, 0.36], [0.42, 0.24], [0.6, 0.42], [0.72, 0.5], [0.88, 0.44], [0.97, 0.24], [1, 0.02]];
+/** Where heel, arch, ball and toes meet. */
+const REGIONS = [0.3, 0.58, 0.82];
+
+/** A foot on the plate: in the golfer frame, mm; its outer edge is away from the other foot. */
+function sole(g, foot, { heel_target_mm, heel_toe_mm, toes_target_mm, toes_toe_mm, width_mm }, f, s) {
+    const along = [toes_target_mm - heel_target_mm, toes_toe_mm - heel_toe_mm], length = Math.hypot(...along);
+    if (!(length > 0) || !(width_mm > 0)) return;
+    const way = foot === "lead" ? 1 : -1; // the lead foot's outer edge lies target-ward
+    const aside = [(way * along[1]) / length, (-way * along[0]) / length];
+    const at = (part, half) => [f.x(s * (heel_target_mm + part * along[0] + half * width_mm * aside[0])), f.y(heel_toe_mm + part * along[1] + half * width_mm * aside[1])];
+    const edge = [...OUTER.map(([part, half]) => at(part, half)), ...INNER.map(([part, half]) => at(part, -half)).reverse()];
+    g.save();
+    g.beginPath();
+    const middle = (i) => [0, 1].map((k) => (edge[i % edge.length][k] + edge[(i + 1) % edge.length][k]) / 2);
+    g.moveTo(...middle(0));
+    for (let i = 1; i <= edge.length; i++) g.quadraticCurveTo(...edge[i % edge.length], ...middle(i));
+    g.closePath();
+    g.fillStyle = g.strokeStyle = colour(foot);
+    g.lineWidth = 2;
+    g.setLineDash(DASH[foot]);
+    g.stroke();
+    g.globalAlpha *= 0.12;
+    g.fill();
+    g.clip();
+    g.globalAlpha *= 4;
+    g.lineWidth = 1;
+    g.setLineDash([]);
+    for (const part of REGIONS) {
+        g.beginPath();
+        g.moveTo(...at(part, 0.6));
+        g.lineTo(...at(part, -0.6));
+        g.stroke();
+    }
+    g.restore();
 }
 
 /** A line that grows stronger towards its end. */
@@ -254,11 +295,22 @@ export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], ar
         g.stroke();
     }
     g.restore();
+    const room = (words, font, left, top) => {
+        g.font = font;
+        const width = g.measureText(words).width;
+        g.fillStyle = colour("plate");
+        g.globalAlpha = 0.75;
+        g.fillRect(left === null ? x + w - 10 - width : left, top, width + 4, 18);
+        g.globalAlpha = 1;
+    };
     if (title) {
+        room(`${title} ${unit}`, `700 14px ${colour("face")}`, x + 6, y + 4);
         text(g, title, x + 8, y + 18, { size: 14, fill: colour("ink"), bold: true });
         g.font = `700 14px ${colour("face")}`;
         text(g, unit, x + 14 + g.measureText(title).width, y + 18, { size: 12 });
     }
+    if (high) room(high, `12px ${colour("face")}`, null, y + 3);
+    if (low) room(low, `12px ${colour("face")}`, null, y + h - 20);
     if (high) text(g, high, x + w - 8, y + 16, { size: 12, align: "right" });
     if (low) text(g, low, x + w - 8, y + h - 6, { size: 12, align: "right" });
 }

@@ -95,7 +95,7 @@ function openSwing(id) {
 function showSwing(message) {
     const asked = message.id === wanted, first = !swing.swing;
     const newest = !swing.swing || message.id > swing.swing.id;
-    const come = newest && state && state.last_swing === message.id && performance.now() - openedAt > 1000;
+    const come = newest && state && state.last_swing === message.id && message.id > knownSwing;
     if (!asked && !first && newest && !$("follow").checked) return;
     swing.show(message);
     remarks.show(message.id);
@@ -155,7 +155,7 @@ function showProblem(text) {
 
 /* ---- the daemon ---- */
 
-let openedAt = 0;
+let knownSwing = Infinity; // the newest when this page came: what is newer comes by itself
 const take = {
     hello(message) {
         mayWrite = message.may_write;
@@ -174,7 +174,9 @@ const take = {
     },
     state(message) {
         state = message;
+        if (knownSwing === Infinity) knownSwing = message.last_swing || 0;
         standing.hand = message.hand;
+        standing.soles = message.feet ? message.feet.now : null;
         $("standing").dataset.hand = message.hand;
         standing.dirty = true;
         for (const radio of document.querySelectorAll("#hand input")) radio.checked = radio.value === message.hand;
@@ -208,6 +210,7 @@ const take = {
     },
     problem(message) {
         lesson.problem(message);
+        if (message.ask === "remark") remarks.refused();
         if (message.text !== "no swing is stored yet") showProblem(message.text);
     },
 };
@@ -215,7 +218,7 @@ const take = {
 const link = new Link({
     open() {
         online = true;
-        openedAt = performance.now();
+        knownSwing = Infinity;
         why = "";
         showLine();
     },

@@ -14,7 +14,10 @@ export class Remarks {
         this.open = open;
         this.now = null;
         this.mayWrite = false;
+        this.typed = false; // a comment that is not stored yet: it stays, whatever comes
+        $("swing-comment").addEventListener("input", () => (this.typed = true));
         $("star").addEventListener("click", () => this.star());
+        $("remark").addEventListener("click", () => $("swing-comment").focus());
         $("swing-block").addEventListener("change", () => this.put("block", Number($("swing-block").value)));
         $("swing-compare").addEventListener("click", () => {
             const side = { session: this.now.session, id: this.now.id };
@@ -31,6 +34,7 @@ export class Remarks {
     show(id) {
         if (this.now && this.now.id === id) return this.ask({ ask: "remarks", id });
         this.now = null;
+        this.typed = false;
         for (const field of ["swing-comment", "exclude-reason"]) $(field).value = "";
         this.fill();
         this.wanted = id;
@@ -39,9 +43,9 @@ export class Remarks {
 
     take(message) {
         if (message.id !== this.wanted) return;
-        const typed = this.now && $("swing-comment").value !== (this.now.comment || "");
         this.now = message;
-        if (!typed) $("swing-comment").value = message.comment || "";
+        if ($("swing-comment").value.trim() === (message.comment || "")) this.typed = false;
+        if (!this.typed) $("swing-comment").value = message.comment || "";
         this.fill();
     }
 
@@ -52,7 +56,7 @@ export class Remarks {
 
     fill() {
         const now = this.now, off = !now || !this.mayWrite;
-        for (const id of ["star", "swing-block", "swing-comment", "comment-save", "exclude-reason", "exclude"]) $(id).disabled = off;
+        for (const id of ["star", "swing-block", "swing-comment", "comment-save", "exclude-reason", "exclude", "remark"]) $(id).disabled = off;
         $("swing-compare").disabled = !now;
         $("star").setAttribute("aria-pressed", String(Boolean(now && now.starred)));
         $("star").textContent = now && now.starred ? "★ starred" : "☆ star";
@@ -63,8 +67,15 @@ export class Remarks {
         $("exclude").textContent = out ? "Let it count again" : "Does not count";
         if (out) $("exclude-reason").value = "";
         replace($("swing-belongs"), now ? [link(dayWords(now.session_utc_us), () => this.open.session(now.session)),
-            now.player === null ? element("span", { textContent: "nobody named" }) : link(now.player, () => this.open.player(now.player_id))] : []);
+            now.player === null ? element("span", { textContent: "nobody named" }) : link(now.player, () => this.open.player(now.player_id)),
+            element("span", { textContent: [this.block(), now.comment || ""].filter(Boolean).join(" · ") }), ...(out ? [element("b", { textContent: `does not count: ${now.excluded}` })] : [])] : []);
         replace($("extras"), now && now.extras.length ? [element("p", { textContent: now.extras.map((e) => `${e.name.replaceAll("_", " ")} ${e.original} (${e.source})`).join("; ") })] : []);
+    }
+
+    /** Its block, in words. */
+    block() {
+        const block = this.now.blocks.find((b) => b.id === this.now.block);
+        return block ? blockWords(block) : "in no block";
     }
 
     star() {
@@ -79,11 +90,14 @@ export class Remarks {
     put(what, value) {
         const seen = what === "starred" ? Boolean(this.now.starred) : what === "block" ? this.now.block || 0 : this.now[what] || "";
         this.ask({ ask: "remark", id: this.now.id, [what]: value, seen });
+        if (value === "" && what === "excluded") return; // will be refused
+        this.now[what] = what === "starred" ? Number(value) : value || null; // for whoever is quicker than the answer
+        this.fill();
     }
 
-    /** Refused: the fields say again what is stored, but for text that was typed. */
+    /** Refused: what is stored is shown again, but for text that was typed. */
     refused() {
         delete $("swing-block").dataset.text;
-        this.fill();
+        if (this.now) this.ask({ ask: "remarks", id: this.now.id });
     }
 }

@@ -16,6 +16,7 @@ export class Standing {
         this.samples = [];
         this.plates = null;
         this.hand = "right";
+        this.soles = null; // where rocking has found the feet
         this.fresh = false;
         this.dirty = true;
         this.band = read("band", { foot: "trail", from: 65, to: 70 });
@@ -64,6 +65,7 @@ export class Standing {
             const digits = share && share[foot] >= 99.5 ? "3" : "2"; // three are set smaller
             if ($(`${foot}-share`).dataset.digits !== digits) $(`${foot}-share`).dataset.digits = digits;
             $(`${foot}-share`).textContent = share ? String(Math.round(clamp(share[foot], 0, 100))) : "–";
+            $(`${foot}-region`).textContent = (live && live[foot] && live[foot].region) || "";
             $(`${foot}-force`).textContent = live && live[foot] ? kg(live[foot].vertical_n) : "–";
         }
         $("weight").textContent = live && live.total_n !== null ? kg(live.total_n) : "–";
@@ -78,7 +80,7 @@ export class Standing {
         const path = (foot) => recent.map((l) => (l[foot] && l[foot].cop_target_mm !== null ? [l[foot].cop_target_mm, l[foot].cop_toe_mm] : null));
         const last = recent[recent.length - 1];
         feet($("feet"), {
-            plates: this.plates, hand: this.hand, stale: !this.fresh,
+            plates: this.plates, hand: this.hand, stale: !this.fresh, soles: this.soles,
             paths: { lead: path("lead"), trail: path("trail") },
             forces: { lead: share ? share.lead / 100 : 0.3, trail: share ? share.trail / 100 : 0.3 },
             net: last && last.net_target_mm !== null ? [last.net_target_mm, last.net_toe_mm] : null,

@@ -101,7 +101,7 @@ export class SwingView {
         const share = c.trail_share_pct[this.at];
         const net = c.net_target_mm[this.at];
         feet($("swing-feet"), {
-            plates: this.swing.plates, hand: this.swing.hand, stale: false,
+            plates: this.swing.plates, hand: this.swing.hand, stale: false, soles: this.swing.feet,
             paths: { lead: path("lead"), trail: path("trail") },
             forces: { lead: share === null ? 0.3 : 1 - share / 100, trail: share === null ? 0.3 : share / 100 },
             net: net === null ? null : [net, c.net_toe_mm[this.at]],

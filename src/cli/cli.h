@@ -96,6 +96,8 @@ int uf_cli_swing_exclude(struct uf_cli *c);
 int uf_cli_swing_star(struct uf_cli *c);
 int uf_cli_swing_comment(struct uf_cli *c);
 int uf_cli_swing_extra(struct uf_cli *c);
+int uf_cli_swing_hand(struct uf_cli *c);
+int uf_cli_feet(struct uf_cli *c);
 int uf_cli_player_add(struct uf_cli *c);
 int uf_cli_player_edit(struct uf_cli *c);
 int uf_cli_player_list(struct uf_cli *c);

@@ -109,6 +109,16 @@ static const struct uf_cli_command commands[] = {
      .most = 4,
      .options = {{"--replace", NULL, "put it in the place of another value"}, JSON_OPTION},
      .run = uf_cli_swing_extra},
+    {.name = "swing hand",
+     .operands = "right|left N ...",
+     .summary = "say how the player swung, and derive the swings again",
+     .more =
+         "For swings that came while the other hand was set. The lead foot, and every sign, hang\n"
+         "on it. What was set at the capture stays in swing.captured_hand.",
+     .least = 2,
+     .most = UF_CLI_OPERANDS_MAX,
+     .options = {JSON_OPTION},
+     .run = uf_cli_swing_hand},
     {.name = "player add",
      .operands = "NAME",
      .summary = "add a player, by name or by a code",
@@ -130,7 +140,7 @@ static const struct uf_cli_command commands[] = {
      .operands = "",
      .summary = "list the players",
      .more = "With their sessions and swings, and when they were last here.",
-     .options = {JSON_OPTION},
+     .options = {{"--names", NULL, "only the names, one a line"}, JSON_OPTION},
      .run = uf_cli_player_list},
     {.name = "player show",
      .operands = "NAME",
@@ -342,6 +352,17 @@ static const struct uf_cli_command commands[] = {
                  {"--finish", "T", "finish"},
                  {"--fps", "RATE", "frames a second: the moments are frames"}},
      .run = uf_cli_mark},
+    {.name = "feet",
+     .operands = "",
+     .summary = "find where the feet stand, from rocking",
+     .more =
+         "The daemon also finds them by itself whenever somebody rocks for some seconds. Feet "
+         "hold\n"
+         "until the player steps off or rocks again; with them each centre of pressure is given\n"
+         "in the foot too, from heel to toes. Needs the daemon, and for the ends of the feet the\n"
+         "length: underfoot player edit NAME --foot-mm MM. Exit status 1 when a foot is not found.",
+     .options = {{"--known", NULL, "what is known now, without a new try"}, JSON_OPTION},
+     .run = uf_cli_feet},
     {.name = "status",
      .operands = "",
      .summary = "what the daemon is doing",

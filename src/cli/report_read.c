@@ -344,8 +344,11 @@ static int analyse(struct uf_store *s, struct uf_report_swing *w, struct parts *
         rc = uf_store_calibration_get(s, p->row.calibration_id, &p->rig, &p->calibration, err);
     if (rc == 0)
         rc = uf_store_capture(s, w->id, &p->capture, err);
+    struct uf_given_of of;
     if (rc == 0)
-        rc = uf_store_given(s, w->id, 0, &p->given, p->basis, err);
+        rc = uf_store_given_of(s, w->id, &of, err);
+    if (rc == 0)
+        rc = uf_store_given(s, &of, &p->given, p->basis, err);
     if (rc == 0)
         rc = uf_analyse_given(p->capture, &p->rig, &p->calibration, &p->row.settings, &p->given,
                               &p->analysis, err);

@@ -32,6 +32,15 @@ double uf_leftover_rest(const struct uf_leftover *l, const double *n, double *le
     return square(left_n, l->channels);
 }
 
+#define READ_N                                                                                     \
+    50.0 /* by half a man's weight on twelve channels; of calibrations that do not tell */
+
+double uf_leftover_expected(const struct uf_leftover *l, double read_n)
+{
+    double known_n = l->read_n > 0 ? l->read_n : READ_N;
+    return l->reading_pct / 100 * read_n * fmax(1, read_n / known_n);
+}
+
 void uf_leftover_of(const struct uf_leftover *l, const double *above_raw, double *rms_n,
                     double *expected_n)
 {
@@ -42,5 +51,5 @@ void uf_leftover_of(const struct uf_leftover *l, const double *above_raw, double
     uf_leftover_newtons(l, above_raw, n);
     *rms_n = sqrt(uf_leftover_rest(l, n, left_n) / (l->channels - l->ways));
     *expected_n =
-        hypot(l->noise_n, l->reading_pct / 100 * sqrt(square(n, l->channels) / l->channels));
+        hypot(l->noise_n, uf_leftover_expected(l, sqrt(square(n, l->channels) / l->channels)));
 }

@@ -16,6 +16,7 @@ struct uf_leftover {
     double reading_pct; /* error of a channel by what is left over, % of the rms reading; NAN where
                            it cannot be told: no more channels than ways, or too few loads */
     double noise_n;     /* of a mean, rms over channels */
+    double read_n; /* rms reading of a channel under the loads of the calibration; 0: not told */
 };
 
 /* Counts above the zero (all channels of the board) as data-sheet newtons of the plate's. */
@@ -23,6 +24,11 @@ void uf_leftover_newtons(const struct uf_leftover *l, const double *above_raw, d
 
 /* What the ways do not explain of n, channel by channel; returns the sum of its squares. */
 double uf_leftover_rest(const struct uf_leftover *l, const double *n, double *left_n);
+
+/* What is expected to be left over beside noise, N rms over the combinations, where the channels
+ * read read_n (rms): reading_pct of it, and beyond the loads of the calibration more, in proportion
+ * to the load, as a crooked channel makes it. */
+double uf_leftover_expected(const struct uf_leftover *l, double read_n);
 
 /* How much of some counts is left over: rms over the N - ways combinations, N, and what is
  * expected of it. NAN where there are none. */

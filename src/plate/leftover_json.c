@@ -28,6 +28,7 @@ json_t *uf_leftover_to_json(const struct uf_leftover *l)
     failed |= json_object_set_new(
         out, "reading_pct", isfinite(l->reading_pct) ? json_real(l->reading_pct) : json_null());
     failed |= json_object_set_new(out, "noise_n", json_real(l->noise_n));
+    failed |= json_object_set_new(out, "read_n", json_real(l->read_n));
     if (!failed)
         return out;
     json_decref(out);
@@ -68,6 +69,7 @@ bool uf_leftover_from_json(const json_t *entry, const struct uf_plate *plate,
             return false;
     out->reading_pct = json_is_null(reading) ? NAN : json_number_value(reading);
     out->noise_n = json_number_value(json_object_get(json, "noise_n"));
+    out->read_n = json_number_value(json_object_get(json, "read_n")); /* older ones have none: 0 */
     return true;
 }
 

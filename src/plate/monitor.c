@@ -8,8 +8,7 @@
 #define BLOCK_S       0.2
 #define MEAN_S        3.0  /* noise_n of a calibration is of a mean over about so long */
 #define UNUSUAL       6    /* times what is expected */
-#define LOAD_PCT      2.0  /* of the load on the channels: rails, temperature, speed */
-#define LEAST_N       2.0  /* the zero drifts between two zeros */
+#define LEAST_N       2.0  /* the zero drifts between two zeros; no property of a calibration */
 #define LOADED_N      50.0 /* root sum of squares of the channels: less says nothing */
 #define SUSPECT_AT    8    /* blocks in a row: longer than a swing is fast */
 #define WELL_AT       25   /* blocks in a row */
@@ -87,8 +86,8 @@ static bool judge(struct uf_monitor_plate *w, const double *mean_raw)
         return false;
     w->left_n = sqrt(uf_leftover_rest(l, n, left_n) / (l->channels - l->ways));
     double expected_n = hypot(l->noise_n * sqrt(MEAN_S / BLOCK_S),
-                              l->reading_pct / 100 * sqrt(square / l->channels));
-    w->limit_n = fmax(fmax(UNUSUAL * expected_n, LEAST_N), LOAD_PCT / 100 * sqrt(square));
+                              uf_leftover_expected(l, sqrt(square / l->channels)));
+    w->limit_n = fmax(UNUSUAL * expected_n, LEAST_N);
     w->above = w->left_n > w->limit_n ? w->above + 1 : 0;
     w->below = w->left_n < w->limit_n / 2 ? w->below + 1 : 0;
     if (!w->suspect && w->above >= SUSPECT_AT) {

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: MIT
  * Watches plates for what no load can make (leftover.h), all the time: a loose foot, a dead or
  * weak cell. (What a frame takes over at one point is a load like another: only the daily check
- * sees it.) Averages blocks of samples, which a swing's dynamics hardly reach,
- * and changes its mind only after several blocks in a row. A plain value; pure, no allocation. */
+ * sees it.) Averages blocks of samples, which a swing's dynamics hardly reach, and changes its mind
+ * only after several blocks in a row. The limit is six times what the calibration's own left-over
+ * makes expected at that load (uf_leftover_expected), and 2 N at least: so much a zero may drift
+ * until the next one. tests/bench/bench_monitor tries it. A plain value; pure, no allocation. */
 #ifndef UF_PLATE_MONITOR_H
 #define UF_PLATE_MONITOR_H
 

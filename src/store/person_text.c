@@ -49,12 +49,3 @@ int uf_person_text(char *out, size_t size, const char *text, const char *what, s
     out[n] = '\0';
     return UF_OK;
 }
-
-int uf_person_text_cut(const char *text, int most)
-{
-    int n = (int)strnlen(text, (size_t)most);
-    while (n > 0 &&
-           ((unsigned char)text[n] & 0xc0) == 0x80) /* within a letter: back to its start */
-        n--;
-    return n;
-}

@@ -15,8 +15,5 @@
  * size bytes; without blanks at both ends. what: "the name", for the sentence. */
 int uf_person_text(char *out, size_t size, const char *text, const char *what,
                    struct uf_error *err);
-/* For a sentence that has no room for all of a text (%.*s): the most bytes of it, up to most, that
- * cut no letter in two. */
-int uf_person_text_cut(const char *text, int most);
 
 #endif

@@ -98,6 +98,15 @@ int uf_remark_comment(struct uf_store *s, const int64_t *swing, size_t n, const 
                     comment, NULL, err);
 }
 
+int uf_remark_hand(struct uf_store *s, const int64_t *swing, size_t n, enum uf_hand hand,
+                   struct uf_error *err)
+{
+    return mark_all(s, swing, n,
+                    "UPDATE swing SET captured_hand = nullif(coalesce(captured_hand, hand), ?3),"
+                    " hand = ?3 WHERE id = ?1",
+                    0, hand == UF_LEFT_HANDED ? "left" : "right", NULL, err);
+}
+
 /* ---- numbers of other instruments ---- */
 
 static const struct {

@@ -179,12 +179,14 @@ static int migrate_3(struct uf_store *s, struct uf_error *err)
     return uf_db_exec(s, uf_schema_sql_3, DOING, err);
 }
 
-/* The loads of calibrations; what a lesson is about. */
+/* The loads of calibrations; what a lesson is about; feet from rocking, the hand of a stored swing.
+ */
 static int migrate_4(struct uf_store *s, struct uf_error *err)
 {
     static const char *const texts[] = {
         uf_schema_sql_4_calibration,
         uf_schema_sql_4_focus,
+        uf_schema_sql_4_feet,
     };
     int rc = UF_OK;
     for (size_t i = 0; rc == 0 && i < sizeof texts / sizeof texts[0]; i++)

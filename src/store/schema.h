@@ -17,10 +17,11 @@ int uf_schema_migrate(struct uf_store *s, struct uf_error *err);
 extern const char uf_schema_sql_1[];
 extern const char uf_schema_sql_2[];
 extern const char uf_schema_sql_3[];
-/* Of migration 4, by topic: loads of calibrations (schema_calibration.c), focus (schema_focus.c).
- */
+/* Of migration 4, by topic: loads of calibrations (schema_calibration.c), focus (schema_focus.c),
+ * rocking and feet (schema_feet.c). */
 extern const char uf_schema_sql_4_calibration[];
 extern const char uf_schema_sql_4_focus[];
+extern const char uf_schema_sql_4_feet[];
 
 /* Fills the table of loads from a calibration's provenance; id 0: of all. Inside a transaction. */
 int uf_schema_calibration_loads(struct uf_store *s, int64_t id, struct uf_error *err);

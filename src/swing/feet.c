@@ -237,12 +237,15 @@ static void lengths_of(const struct uf_foot_person *who, double travel_mm, struc
     if (who->foot_length_mm > 0) {
         out->length_mm = who->foot_length_mm;
         *length_u_mm = UF_FOOT_U_LENGTH * out->length_mm;
+        out->length_from = UF_LENGTH_GIVEN;
     } else if (who->height_m > 0) {
         out->length_mm = 1000 * LENGTH_OF_HEIGHT * who->height_m;
         *length_u_mm = U_LENGTH * out->length_mm;
+        out->length_from = UF_LENGTH_OF_HEIGHT;
     } else {
         out->length_mm = travel_mm / TRAVEL_OF_LENGTH;
         *length_u_mm = U_GUESS * out->length_mm;
+        out->length_from = UF_LENGTH_OF_TRAVEL;
     }
     out->width_mm = who->foot_width_mm > 0 ? who->foot_width_mm : WIDTH_OF_LENGTH * out->length_mm;
 }
@@ -278,7 +281,8 @@ enum uf_foot_state uf_foot_find(const struct uf_foot_path *path, enum uf_foot fo
                                 const struct uf_foot_person *who,
                                 const struct uf_foot_ground *ground, struct uf_foot_pose *out)
 {
-    *out = (struct uf_foot_pose){false, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN};
+    *out =
+        (struct uf_foot_pose){false, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, UF_LENGTH_GIVEN};
     struct uf_axis axis;
     uf_axis_fit(path->target_mm, path->forward_mm, path->n, &axis);
     if ((double)path->n < LEAST_S * path->rate_hz || (double)axis.n < LEAST_PART * (double)path->n)

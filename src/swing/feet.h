@@ -34,6 +34,9 @@ void uf_circular(const double *deg, size_t n, double period_deg, double *mean_de
 
 /* ---- a foot ---- */
 
+/* Where the length of a foot comes from. */
+enum uf_foot_length { UF_LENGTH_GIVEN, UF_LENGTH_OF_HEIGHT, UF_LENGTH_OF_TRAVEL };
+
 struct uf_foot_pose {
     bool known;
     double heel_target_mm, heel_forward_mm; /* back end of the heel: target-ward and toe-ward */
@@ -42,6 +45,7 @@ struct uf_foot_pose {
     double axis_u_deg;  /* standard uncertainties: of the axis, and of each end along it */
     double end_u_mm;
     double rest_along_pct, rest_across_pct; /* mean place of the COP in it while it was found */
+    enum uf_foot_length length_from;
 };
 
 /* What one foot did on its plate: COP on even times, NAN where it did not exist. */

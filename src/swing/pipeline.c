@@ -15,7 +15,11 @@
 #define RATE_TOLERANCE 0.02
 #define RATE_MOST_HZ   65535 /* what HELLO can promise */
 #define QUIET_MEAN_S   2.0   /* the weight is the mean of the last so many quiet seconds */
-#define RING_EXTRA_S   6.0 /* frames kept beyond the longest window: the quiet stretch before it */
+#define LEAVE_S        1.0 /* a stream broken for longer: somebody may have stepped off meanwhile */
+#define STRIKE_S       0.05 /* a second rise within this is the same strike, bouncing */
+#define LONE_S         3.0  /* beyond the window behind a trigger: no swing takes the strike now */
+#define STRIKES        8    /* that wait for their swing */
+#define RING_EXTRA_S   6.0  /* frames kept beyond the longest window: the quiet stretch before it */
 #define SINGLE_HALF_MM                                                                             \
     225.0 /* single plate: the feet are taken to stand so far from the middle                      \
            */
@@ -31,7 +35,9 @@ enum pending {
     WAIT_STANCE = 64,
     WAIT_SAMPLE = 128,
     WAIT_NOTE = 256,
-    WAIT_PLATE = 512
+    WAIT_PLATE = 512,
+    WAIT_ROCKING = 1024,
+    WAIT_LONE = 2048
 };
 
 struct uf_pipeline {
@@ -64,6 +70,16 @@ struct uf_pipeline {
     unsigned waiting; /* enum pending bits */
     struct uf_tare_event tare_event;
     struct uf_capture *capture;
+    uint32_t capture_stand; /* of it */
+    struct uf_rocking rocking;
+    struct uf_capture *rocked; /* of the ROCKING event that waits */
+    bool rocked_asked;
+    uint32_t rocked_stand;
+    uint32_t stand;                 /* see uf_pipeline_event */
+    int64_t stand_dev_us;           /* it began then */
+    int64_t strike_dev_us[STRIKES]; /* without a swing so far; oldest first */
+    size_t strikes;
+    int64_t lone_dev_us;
     struct uf_error error;
     uint8_t inputs_before;
     uint64_t refused[UF_REFUSALS];
@@ -88,6 +104,7 @@ int uf_pipeline_new(struct uf_pipeline **out, const struct uf_pipeline_settings 
                 if (rig->plate[k].cell[c].channel[a] >= 0)
                     p->mapped[rig->plate[k].cell[c].channel[a]] = true;
     uf_monitor_start(&p->monitor, rig, NULL, NULL);
+    uf_rocking_start(&p->rocking);
     int rc = uf_wire_new(&p->wire, s->form, err);
     if (!rc)
         rc = uf_tare_new(&p->tare, &s->tare, rig, cal, initial_tare_raw, err);
@@ -108,6 +125,7 @@ void uf_pipeline_free(struct uf_pipeline *p)
     uf_segment_free(p->segment);
     uf_ring_free(p->ring);
     uf_capture_free(p->capture);
+    uf_capture_free(p->rocked);
     free(p);
 }
 
@@ -130,7 +148,8 @@ static int fit_board(struct uf_pipeline *p, double rate_hz, struct uf_error *err
     int rc = uf_segment_new(&p->segment, &p->s.segment, rate_hz, err);
     if (rc)
         return rc;
-    double kept_s = p->s.segment.longest_s + p->s.segment.after_s + RING_EXTRA_S;
+    double kept_s =
+        fmax(p->s.segment.longest_s + p->s.segment.after_s, UF_ROCKING_LONGEST_S) + RING_EXTRA_S;
     rc = uf_ring_new(&p->ring, h->channels, (size_t)(kept_s * rate_hz) + 1, err);
     if (rc)
         return rc;
@@ -204,7 +223,73 @@ static int cut_out(struct uf_pipeline *p, const struct uf_segment_result *r, str
     }
     uf_capture_free(p->capture); /* one that nobody took */
     p->capture = c;
+    p->capture_stand = p->stand - (r->trigger_dev_us < p->stand_dev_us);
     return UF_OK;
+}
+
+/* Nobody stands there any more, or it may be somebody else. */
+static void stand_anew(struct uf_pipeline *p)
+{
+    p->stand++;
+    p->stand_dev_us = p->live.t_dev_us;
+    uf_rocking_break(&p->rocking);
+}
+
+/* ---- strikes ---- */
+
+static void drop_strikes(struct uf_pipeline *p, size_t first, size_t n)
+{
+    p->strikes -= n;
+    memmove(p->strike_dev_us + first, p->strike_dev_us + first + n,
+            (p->strikes - first) * sizeof p->strike_dev_us[0]);
+}
+
+static void take_strike(struct uf_pipeline *p, int64_t t_dev_us)
+{
+    p->waiting |= WAIT_STRIKE;
+    if (p->strikes && t_dev_us - p->strike_dev_us[p->strikes - 1] <= (int64_t)(1e6 * STRIKE_S))
+        return;
+    if (p->strikes == STRIKES)
+        drop_strikes(p, 0, 1);
+    p->strike_dev_us[p->strikes++] = t_dev_us;
+}
+
+/* Those within the window of a swing are its own. */
+static void match_strikes(struct uf_pipeline *p, const struct uf_segment_result *r)
+{
+    for (size_t i = p->strikes; i-- > 0;)
+        if (p->strike_dev_us[i] >= r->start_dev_us && p->strike_dev_us[i] <= r->end_dev_us)
+            drop_strikes(p, i, 1);
+}
+
+static void look_for_lone_strike(struct uf_pipeline *p)
+{
+    double most_s = p->s.segment.after_s + LONE_S;
+    if (p->strikes == 0 || (p->waiting & WAIT_LONE) ||
+        1e-6 * (double)(p->live.t_dev_us - p->strike_dev_us[0]) < most_s)
+        return;
+    p->lone_dev_us = p->strike_dev_us[0];
+    drop_strikes(p, 0, 1);
+    p->waiting |= WAIT_LONE;
+}
+
+/* ---- rocking ---- */
+
+static void take_rocking(struct uf_pipeline *p, const struct uf_rocking_stretch *r)
+{
+    struct uf_capture *c;
+    if (uf_ring_capture(p->ring, &p->hello, r->from_dev_us, r->to_dev_us, &c, &p->error)) {
+        p->waiting |= WAIT_ERROR;
+        return;
+    }
+    c->hand = c->shape_hand = p->s.hand;
+    c->trigger_dev_us = r->from_dev_us;
+    memcpy(c->tare_raw, uf_tare_raw(p->tare), sizeof c->tare_raw);
+    uf_capture_free(p->rocked); /* one that nobody took */
+    p->rocked = c;
+    p->rocked_asked = r->asked;
+    p->rocked_stand = p->stand;
+    p->waiting |= WAIT_ROCKING;
 }
 
 static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event event,
@@ -213,6 +298,8 @@ static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event even
     if (event == UF_SEG_NOTHING)
         return;
     if (event == UF_SEG_SWING)
+        match_strikes(p, result);
+    if (event == UF_SEG_SWING)
         p->waiting |= cut_out(p, result, &p->error) ? WAIT_ERROR : WAIT_SWING;
     if (event == UF_SEG_REFUSED) {
         p->refused[uf_segment_last_refusal(p->segment)]++;
@@ -220,6 +307,8 @@ static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event even
     }
     if (uf_segment_stance(p->segment) != p->live.stance) {
         p->live.stance = uf_segment_stance(p->segment);
+        if (p->live.stance == UF_STANCE_EMPTY)
+            stand_anew(p);
         p->waiting |= WAIT_STANCE;
     }
 }
@@ -295,8 +384,11 @@ static void take_sample(struct uf_pipeline *p)
         return;
     double rate_hz = p->rate_hz;
     bool broken = p->first_frame || f->epoch != p->epoch || f->lost_before > BRIDGE_S * rate_hz;
-    if (f->epoch != p->epoch)
+    bool away = p->first_frame || f->epoch != p->epoch || f->lost_before > LEAVE_S * rate_hz;
+    if (f->epoch != p->epoch) {
         uf_ring_clear(p->ring);
+        p->strikes = 0;
+    }
     p->first_frame = false;
     p->epoch = f->epoch;
     uf_ring_push(p->ring, f); /* as it came */
@@ -305,8 +397,11 @@ static void take_sample(struct uf_pipeline *p)
     p->live.inputs = f->inputs;
     p->live.status = f->status;
     p->waiting |= WAIT_SAMPLE;
+    if (away)
+        stand_anew(p);
     if ((f->inputs & UF_INPUT_STRIKE) && !(p->inputs_before & UF_INPUT_STRIKE))
-        p->waiting |= WAIT_STRIKE;
+        take_strike(p, f->t_dev_us);
+    look_for_lone_strike(p);
     p->inputs_before = f->inputs;
 
     if (uf_tare_feed(p->tare, f, rate_hz, &p->tare_event)) {
@@ -329,6 +424,11 @@ static void take_sample(struct uf_pipeline *p)
     enum uf_segment_event event = uf_segment_feed(p->segment, &s, &result);
     take_segment_event(p, event, &result);
     p->live.weight_n = uf_segment_weight_n(p->segment);
+    struct uf_rocking_stretch stretch;
+    if (broken)
+        uf_rocking_break(&p->rocking);
+    if (uf_rocking_feed(&p->rocking, &p->rig, wrench, f->t_dev_us, &stretch))
+        take_rocking(p, &stretch);
 }
 
 /* ---- events out ---- */
@@ -339,11 +439,12 @@ static bool give(struct uf_pipeline *p, struct uf_pipeline_event *out, struct uf
     static const struct {
         enum pending bit;
         enum uf_pipeline_kind kind;
-    } order[] = {{WAIT_HELLO, UF_PIPE_HELLO},   {WAIT_ERROR, UF_PIPE_ERROR},
-                 {WAIT_TARE, UF_PIPE_TARE},     {WAIT_STRIKE, UF_PIPE_STRIKE},
-                 {WAIT_SWING, UF_PIPE_SWING},   {WAIT_REFUSED, UF_PIPE_REFUSED},
-                 {WAIT_STANCE, UF_PIPE_STANCE}, {WAIT_SAMPLE, UF_PIPE_SAMPLE},
-                 {WAIT_NOTE, UF_PIPE_NOTE},     {WAIT_PLATE, UF_PIPE_PLATE}};
+    } order[] = {{WAIT_HELLO, UF_PIPE_HELLO},     {WAIT_ERROR, UF_PIPE_ERROR},
+                 {WAIT_TARE, UF_PIPE_TARE},       {WAIT_STRIKE, UF_PIPE_STRIKE},
+                 {WAIT_SWING, UF_PIPE_SWING},     {WAIT_REFUSED, UF_PIPE_REFUSED},
+                 {WAIT_STANCE, UF_PIPE_STANCE},   {WAIT_SAMPLE, UF_PIPE_SAMPLE},
+                 {WAIT_NOTE, UF_PIPE_NOTE},       {WAIT_PLATE, UF_PIPE_PLATE},
+                 {WAIT_ROCKING, UF_PIPE_ROCKING}, {WAIT_LONE, UF_PIPE_LONE_STRIKE}};
     for (size_t i = 0; i < sizeof order / sizeof order[0]; i++) {
         if (!(p->waiting & order[i].bit))
             continue;
@@ -363,7 +464,17 @@ static bool give(struct uf_pipeline *p, struct uf_pipeline_event *out, struct uf
             break;
         case UF_PIPE_SWING:
             out->capture = p->capture;
+            out->stand = p->capture_stand;
             p->capture = NULL;
+            break;
+        case UF_PIPE_ROCKING:
+            out->capture = p->rocked;
+            out->stand = p->rocked_stand;
+            out->asked = p->rocked_asked;
+            p->rocked = NULL;
+            break;
+        case UF_PIPE_LONE_STRIKE:
+            out->lone_dev_us = p->lone_dev_us;
             break;
         case UF_PIPE_REFUSED:
             out->refusal = uf_segment_last_refusal(p->segment);
@@ -434,6 +545,21 @@ void uf_pipeline_request_tare(struct uf_pipeline *p)
 void uf_pipeline_set_hand(struct uf_pipeline *p, enum uf_hand hand)
 {
     p->s.hand = hand;
+}
+
+void uf_pipeline_ask_feet(struct uf_pipeline *p)
+{
+    uf_rocking_ask(&p->rocking);
+}
+
+bool uf_pipeline_feet_asked(const struct uf_pipeline *p)
+{
+    return uf_rocking_is_asked(&p->rocking);
+}
+
+uint32_t uf_pipeline_stand(const struct uf_pipeline *p)
+{
+    return p->stand;
 }
 
 void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal)

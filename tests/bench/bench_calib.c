@@ -23,6 +23,7 @@ struct tally {
     double *error[QUANTITIES];
     size_t n[QUANTITIES];
     size_t within[STATED], of[STATED];
+    double square[STATED]; /* of errors in stated standard uncertainties */
     int whole, fits;
 };
 
@@ -31,10 +32,11 @@ static void note(struct tally *t, enum quantity q, double error)
     t->error[q][t->n[q]++] = error;
 }
 
-static void judge(struct tally *t, enum stated s, double error, double sd)
+static void judge(struct tally *t, enum stated s, double error, double sd, double factor)
 {
     t->of[s]++;
-    t->within[s] += fabs(error) <= 1.96 * sd;
+    t->square[s] += error * error / (sd * sd);
+    t->within[s] += fabs(error) <= factor * sd;
 }
 
 static int by_size(const void *a, const void *b)
@@ -86,16 +88,18 @@ static void try_load(struct made_plate *m, const double w[6], const struct uf_pl
             sd_raw[m->plate.cell[i].channel[b]] =
                 hypot(m->noise_n, m->zero_n) / fabs(m->plate.cell[i].n_per_count[b]);
     struct uf_cop_sd sd;
+    struct uf_cover cover;
     uf_fit_covariance(fit, raw, sd_raw, cov);
     uf_cop_sd_of(&got, cov, m->plate.surface_mm, 25, &sd);
+    uf_fit_cover(fit, raw, cov, &got, m->plate.surface_mm, 25, &cover);
     if (!level) {
-        judge(t, COP_X, cop.x_mm - x_mm, sd.x_mm);
-        judge(t, COP_Y, cop.y_mm - y_mm, sd.y_mm);
-        judge(t, FZ, got.fz_n - w[2], sqrt(cov[UF_FZ][UF_FZ]));
+        judge(t, COP_X, cop.x_mm - x_mm, sd.x_mm, cover.x);
+        judge(t, COP_Y, cop.y_mm - y_mm, sd.y_mm, cover.y);
+        judge(t, FZ, got.fz_n - w[2], sqrt(cov[UF_FZ][UF_FZ]), cover.component[UF_FZ]);
     } else {
-        judge(t, FX, got.fx_n - w[0], sqrt(cov[UF_FX][UF_FX]));
-        judge(t, FY, got.fy_n - w[1], sqrt(cov[UF_FY][UF_FY]));
-        judge(t, MZ, got.mz_nm - w[5], sqrt(cov[UF_MZ][UF_MZ]));
+        judge(t, FX, got.fx_n - w[0], sqrt(cov[UF_FX][UF_FX]), cover.component[UF_FX]);
+        judge(t, FY, got.fy_n - w[1], sqrt(cov[UF_FY][UF_FY]), cover.component[UF_FY]);
+        judge(t, MZ, got.mz_nm - w[5], sqrt(cov[UF_MZ][UF_MZ]), cover.component[UF_MZ]);
     }
 }
 
@@ -231,6 +235,13 @@ static int tables(const char *title, const struct made_spread *spread, int plate
         }
         printf("  %8.1f  %d of %d\n", 100.0 * (double)in / (double)of, tally[t].whole,
                tally[t].fits);
+    }
+    printf("\n  rms error in stated standard uncertainties\n");
+    for (int t = 0; t < 3; t++) {
+        printf("%-2d placements         ", placements[t]);
+        for (int s = 0; s < STATED; s++)
+            printf("  %7.2f", sqrt(tally[t].square[s] / (double)tally[t].of[s]));
+        putchar('\n');
     }
     for (int t = 0; t < 4; t++)
         for (int q = 0; q < QUANTITIES; q++)

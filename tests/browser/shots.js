@@ -3,6 +3,37 @@
 import { mkdirSync } from "node:fs";
 import { Bay, browser, wait, until, watched } from "./harness.js";
 
+/** Sessions, comparison, players: of lessons that are over. */
+async function records(page, bay, shoot) {
+    await bay.lessons();
+    await page.goto(bay.url);
+    await page.keyboard.press("6");
+    await page.locator("#session-list button").nth(2).click();
+    await page.waitForSelector("#session-swings tr[data-counts=false]");
+    await shoot("session");
+    await page.click("#session-swings button[aria-label^='swing 3']");
+    await page.waitForSelector("#star[aria-pressed=true]");
+    await shoot("remarks");
+    const compared = () => page.waitForSelector("#compare[data-waits=false] #compare-table tbody tr");
+    await page.keyboard.press("6");
+    await page.click("#session-compare");
+    await compared();
+    await shoot("compare-blocks");
+    await page.check("#compare-what input[value=swings]");
+    await compared();
+    await page.fill("#compare-scrub", "380");
+    await shoot("compare-swings");
+    await page.keyboard.press("7");
+    await page.click("#player-list button:has-text('Kim')");
+    await page.waitForSelector("#player-sessions tbody tr");
+    await shoot("player");
+    await page.emulateMedia({ colorScheme: "light" });
+    await shoot("player-light");
+    await page.keyboard.press("5");
+    await compared();
+    await shoot("compare-light");
+}
+
 const [build, folder] = process.argv.slice(2);
 mkdirSync(folder, { recursive: true });
 const bay = new Bay(build);
@@ -47,6 +78,13 @@ try {
     await shoot("plates");
     await page.keyboard.press("1");
     await shoot("gone");
+    const own = new Bay(build);
+    try {
+        await own.daemon();
+        await records(page, own, shoot);
+    } finally {
+        await own.end();
+    }
     console.log(wrong.length ? wrong : "nothing wrong");
 } finally {
     await chrome.end();

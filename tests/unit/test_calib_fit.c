@@ -282,6 +282,38 @@ static void cop_uncertainty_of_corner_cells(void **state)
     assert_true(isnan(sd.x_mm) && isnan(sd.y_mm) && isnan(sd.tz_nm));
 }
 
+/* Factors of the sum of a rectangular and a normal error by scipy 1.10 (quad over the density,
+ * brentq). A plate that may stand askew by 1 degree: what that adds to the horizontal force of a
+ * weight is all there is, and rectangular; the vertical force knows nothing of it. */
+static void intervals_know_rectangular_errors(void **state)
+{
+    (void)state;
+    struct session s;
+    double cov[6][6], raw[UF_CHANNELS_MAX] = {0};
+    static const double down[6] = {0, 0, 500, 0, 0, 0};
+    struct uf_wrench w;
+    struct uf_cover cover;
+    assert_near(uf_coverage_factor(0), 1.959963984540054, 1e-12);
+    assert_near(uf_coverage_factor(0.3), 1.959175233610444, 1e-9);
+    assert_near(uf_coverage_factor(0.6), 1.9411998541951245, 1e-9);
+    assert_near(uf_coverage_factor(0.95), 1.7418141739007698, 1e-9);
+    assert_near(uf_coverage_factor(1), 0.95 * sqrt(3), 1e-3);
+    assert_true(isnan(uf_coverage_factor(NAN)));
+    start(&s, true, 7);
+    s.setup.level_tol_deg = 1;
+    struct uf_fit *f = fit(&s, UF_MODEL_WHOLE);
+    made_read(&s.made, down, raw);
+    uf_fit_wrench(f, raw, &w);
+    uf_fit_covariance(f, raw, NULL, cov);
+    uf_fit_cover(f, raw, cov, &w, s.rig.plate[0].surface_mm, 25, &cover);
+    /* 1 degree of 500 N, half-width to standard uncertainty */
+    assert_near(sqrt(cov[UF_FX][UF_FX]), 500 * sin(PLATE_RAD(1)) / sqrt(3), 0.4);
+    assert_near(cover.component[UF_FX], 0.95 * sqrt(3), 0.02);
+    assert_near(cover.component[UF_FY], 0.95 * sqrt(3), 0.02);
+    assert_true(cover.component[UF_FZ] > 1.9);
+    uf_fit_free(f);
+}
+
 /* Law of propagation against trials, all components in play. */
 static void cop_uncertainty_by_trials(void **state)
 {
@@ -351,6 +383,7 @@ int main(void)
                                        cmocka_unit_test(too_few_loads),
                                        cmocka_unit_test(model_is_chosen_by_prediction),
                                        cmocka_unit_test(cop_uncertainty_of_corner_cells),
+                                       cmocka_unit_test(intervals_know_rectangular_errors),
                                        cmocka_unit_test(cop_uncertainty_by_trials),
                                        cmocka_unit_test(leftovers)};
     return cmocka_run_group_tests(tests, NULL, NULL);

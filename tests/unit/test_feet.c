@@ -121,7 +121,7 @@ static void a_cop_in_the_foots_frame(void **state)
 {
     (void)state;
     /* straight foot, heel end at (200, -100): 250 long, 100 wide */
-    struct uf_foot_pose p = {true, 200, -100, 250, 100, 0, 0, 0, 50, 50};
+    struct uf_foot_pose p = {true, 200, -100, 250, 100, 0, 0, 0, 50, 50, UF_LENGTH_GIVEN};
     double along, across;
     uf_foot_place(&p, UF_LEAD, 200, -100, &along, &across);
     near(along, 0, 1e-9);
@@ -228,8 +228,9 @@ static void a_foot_over_an_edge_is_noticed(void **state)
 static void stance_and_toe_line(void **state)
 {
     (void)state;
-    struct uf_foot_pose p[UF_FEET] = {{true, 230, -100, 250, 100, 0, 0, 0, 50, 50},
-                                      {true, -230, -100, 250, 100, 0, 0, 0, 50, 50}};
+    struct uf_foot_pose p[UF_FEET] = {
+        {true, 230, -100, 250, 100, 0, 0, 0, 50, 50, UF_LENGTH_GIVEN},
+        {true, -230, -100, 250, 100, 0, 0, 0, 50, 50, UF_LENGTH_GIVEN}};
     struct uf_stance_shape s;
     uf_feet_stance(p, &s);
     near(s.width_mm, 460, 1e-9);

@@ -193,6 +193,39 @@ static void a_short_rest_is_no_fault(void **state)
     assert_int_equal(s.changes, 0);
 }
 
+/* What the calibration left over says what is unusual: six times that, growing with the square of
+ * loads beyond its own; and at least 2 N. */
+static void the_limit_is_the_calibrations(void **state)
+{
+    (void)state;
+    struct scene s;
+    double limit_n[3];
+    static const double load_n[3] = {400, 800, 1600};
+    for (int i = 0; i < 3; i++) {
+        start(&s);
+        s.leftover[0].reading_pct = 1;
+        s.leftover[0].noise_n = 0;
+        s.leftover[0].read_n = 130; /* as of about 800 N */
+        uf_monitor_start(&s.monitor, &s.rig, s.leftover, s.known);
+        stand(&s, 1, load_n[i], 400);
+        limit_n[i] = s.monitor.plate[0].limit_n;
+        double n[UF_CHANNELS_MAX], above[UF_CHANNELS_MAX], square = 0;
+        int32_t counts[UF_CHANNELS_MAX] = {0};
+        put_load(&s.rig.plate[0], 0.1 * load_n[i], -0.15 * load_n[i], load_n[i], -10, 60,
+                 0.02 * load_n[i], NULL, counts);
+        for (int c = 0; c < UF_CHANNELS_MAX; c++)
+            above[c] = counts[c];
+        uf_leftover_newtons(&s.leftover[0], above, n);
+        for (int j = 0; j < 12; j++)
+            square += n[j] * n[j];
+        double read_n = sqrt(square / 12);
+        double want_n = 6 * 0.01 * read_n * (read_n > 130 ? read_n / 130 : 1);
+        assert_true(fabs(limit_n[i] - want_n) < 0.02 * want_n);
+        assert_true(s.monitor.plate[1].limit_n == 2); /* 0.05 % there */
+    }
+    assert_true(limit_n[2] > 3 * limit_n[1]);
+}
+
 /* cell: -1: any of the plate's. */
 static void check_fault(void (*fault)(const struct uf_plate *, double *), int cell)
 {
@@ -251,6 +284,7 @@ int main(void)
         cmocka_unit_test(a_golfer_is_no_fault),
         cmocka_unit_test(simulated_golfers_are_no_fault),
         cmocka_unit_test(a_short_rest_is_no_fault),
+        cmocka_unit_test(the_limit_is_the_calibrations),
         cmocka_unit_test(faults_are_found),
         cmocka_unit_test(poor_combinations_are_not_watched),
     };
