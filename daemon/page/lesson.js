@@ -107,7 +107,7 @@ export class LessonView {
         }
         $("lesson-begin").querySelector("summary").textContent = named ? "With another player" : "Begin a lesson";
         if (other || this.known === "") $("lesson-begin").open = !named;
-        $("block-now").textContent = block ? blockWords(block) : "No block is open: swings belong to the lesson alone.";
+        $("block-now").textContent = block ? blockWords(block) : named ? "No block is open: swings belong to the lesson alone." : "A block is a part of a lesson: begin one first.";
         $("block-stop").hidden = !block;
         $("block-start").textContent = block ? "Stop it and start this one" : "Start the block";
         $("lesson-what").dataset.open = String(Boolean(named));
