@@ -124,6 +124,9 @@ void uf_report_spread(const struct uf_report *r, int side, enum uf_metric m, str
 void uf_report_speed(const struct uf_report *r, int side, struct uf_spread *out);
 /* Typical standard uncertainty of one value (rms over the swings of a side); NAN: not known. */
 double uf_report_sd(const struct uf_report *r, int side, enum uf_metric m);
+/* By how much the mean of a retest of as many swings, which vary as much, would have to differ to
+ * be called changed (as uf_comparison_blocks judges); NAN with too few. */
+double uf_report_needed(const struct uf_spread *s);
 /* Its row of the comparison, or NULL. */
 const struct uf_comparison_row *uf_report_row(const struct uf_report *r, const char *name);
 

@@ -317,7 +317,7 @@ static void club_speed_stands_beside(void **state)
 {
     lesson(state, 800, 3, 810, 3);
     for (int i = 1; i <= 7; i++) {
-        char id[8], value[16];
+        char id[16], value[16];
         snprintf(id, sizeof id, "%d", i);
         snprintf(value, sizeof value, "%d", i < 4 ? 80 + i : 90 + i);
         FINE("swing", "extra", id, "club_speed", value, "mph");
@@ -404,6 +404,10 @@ static void without_a_retest(void **state)
     arrive(state, 802, 3, true);
     text = report(state);
     has(text, "No retest: nothing to compare with yet");
+    /* 802, 803, 804 N: SD 1; Student's t of 4 degrees of freedom (tables: 2.776) times sqrt(2/3) */
+    has(text,
+        "varies by 1.0\u00a0N (1 SD); a retest of as many swings would have to differ by about "
+        "2.3\u00a0N");
     has(text, "a retest has to differ by");
     free(text);
 }
