@@ -5,6 +5,7 @@
  * Each golfer gets plates whose calibration, zero and mounting are wrong by a draw from what the
  * uncertainties assume.
  *   bench_teacher all [GOLFERS [SWINGS each [FIRST]]]  default 1000 1: one line a number
+ *   bench_teacher feet [GOLFERS]                       default 500: feet from rocking alone
  *   bench_teacher shortcomings [GOLFERS [SWINGS each]] default 40 2: one column a shortcoming
  * The last line of the first table is the cost of a swing. */
 #include "lesson.h"
@@ -430,6 +431,8 @@ static void golfer(struct bench *b, int number, int swings)
     steps[n++] = (struct uf_sim_step){UF_SIM_WALK_ON, 0};
     steps[n++] = (struct uf_sim_step){UF_SIM_STAND, 1.5};
     steps[n++] = (struct uf_sim_step){UF_SIM_ROCK, 7};
+    if (swings == 0)
+        steps[n++] = (struct uf_sim_step){UF_SIM_STAND, 4};
     for (int i = 0; i < swings && n + 3 < STEPS_MAX; i++) {
         steps[n++] = (struct uf_sim_step){UF_SIM_ADDRESS, 0};
         bool ball = (number + i) % 4 != 3;
@@ -555,6 +558,16 @@ static bool covers(struct number *x)
     return x->n > 100 && cover >= 92 && cover <= 98;
 }
 
+static void print_feet(struct bench *b, int golfers)
+{
+    printf("\nfeet from 7 s of rocking, noticed with %zu of %d golfers:", b->rocked, golfers);
+    for (int i = 0; i < UF_FOOT_STATES; i++)
+        printf(" %zu %s%s", b->foot_state[i], uf_foot_state_name((enum uf_foot_state)i),
+               i + 1 < UF_FOOT_STATES ? "," : "\n");
+    print_row("foot axis", "deg", &b->axis);
+    print_row("heel end", "mm", &b->end);
+}
+
 static void print_all(struct bench *b, int golfers)
 {
     printf(
@@ -588,12 +601,7 @@ static void print_all(struct bench *b, int golfers)
     printf("\npeak times against the very top of the exact curve\n");
     for (size_t k = 0; k < PEAKS; k++)
         print_row(peaks[k].name, "ms", &b->top[k]);
-    printf("\nfeet from 7 s of rocking, noticed with %zu of %d golfers:", b->rocked, golfers);
-    for (int i = 0; i < UF_FOOT_STATES; i++)
-        printf(" %zu %s%s", b->foot_state[i], uf_foot_state_name((enum uf_foot_state)i),
-               i + 1 < UF_FOOT_STATES ? "," : "\n");
-    print_row("foot axis", "deg", &b->axis);
-    print_row("heel end", "mm", &b->end);
+    print_feet(b, golfers);
     printf("\n%.0f microseconds a swing for all numbers and their uncertainties\n",
            1e6 * b->analyse_s / (double)b->swings);
 }
@@ -663,9 +671,20 @@ int main(int argc, char **argv)
         struct bench *b = run(&usual, golfers, swings, first);
         print_all(b, golfers);
         free(b);
+    } else if (strcmp(what, "feet") == 0) {
+        const struct shortcoming how[] = {{"perfect", 1000, 0, 0, 0, false},
+                                          {"usual", 1000, 0, 0, 0, true}};
+        golfers = argc > 2 ? golfers : 500;
+        for (int i = 0; i < 2; i++) {
+            struct bench *b = run(&how[i], golfers, 0, JUDGED_FROM);
+            printf("%s\n", i ? "\neverything wrong by a draw, the foot against its path too"
+                             : "plates, lengths and anatomy as they are believed to be");
+            print_feet(b, golfers);
+            free(b);
+        }
     } else if (strcmp(what, "shortcomings") == 0) {
         print_shortcomings(golfers, swings);
     } else
-        give_up("all or shortcomings");
+        give_up("all, feet or shortcomings");
     return 0;
 }
