@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT
  * Gathers what stands in a report: see report.h. Curves are made again from the raw counts, with
  * the calibration and the settings of each swing's current derivation. */
+#include "base/utf8.h"
 #include "cli/report.h"
 #include "store/calibrations.h"
 
@@ -50,8 +51,8 @@ static int end(struct uf_store *s, sqlite3_stmt *q, int step, struct uf_error *e
 
 static void copy(char *out, size_t size, sqlite3_stmt *q, int column)
 {
-    const char *text = (const char *)sqlite3_column_text(q, column);
-    snprintf(out, size, "%s", text ? text : "");
+    snprintf(out, size, "%s", uf_store_text(q, column));
+    uf_utf8_lines(out);
 }
 
 static double real(sqlite3_stmt *q, int column)

@@ -249,7 +249,7 @@ static uint32_t stand_flags(const struct uf_analysis *a, const struct uf_scene *
             flags |= edge_flag(&g, foot, t_mm, f_mm, QUIET_EDGE_MM);
         if (uf_foot_moved(&given->foot[foot], (enum uf_foot)foot, t_mm, f_mm))
             flags |= UF_FLAG_STANCE_MOVED;
-        if (given->foot[foot].known && given->foot[foot].length_from == UF_LENGTH_OF_TRAVEL)
+        if (given->foot[foot].known && given->foot[foot].length_from == UF_LENGTH_GUESS)
             flags |= UF_FLAG_FOOT_LENGTH;
         size_t air = 0;
         for (size_t i = from; i <= to; i++) {

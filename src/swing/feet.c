@@ -8,9 +8,11 @@
 
 #define PI 3.14159265358979323846
 
-#define LEAST_S       4.0  /* shorter rocking is not judged */
-#define LEAST_PART    0.9  /* of the points must have a COP */
-#define LEAST_TRAVEL  0.30 /* of the foot's length, between mean turning points */
+#define LEAST_S    4.0 /* shorter rocking is not judged */
+#define LEAST_PART 0.9 /* of the points must have a COP */
+#define LEAST_TRAVEL                                                                               \
+    0.40 /* of the foot's length, between mean turning points: the middle of less is not           \
+            the middle of the foot */
 #define MOST_WIDE     0.30 /* spread across the line against spread along it */
 #define MOST_WIDE_MM  12.0
 #define PIECES        4    /* of the path, compared with each other */
@@ -25,12 +27,14 @@
  * 1966, as quoted in textbooks; MEM). */
 #define LENGTH_OF_HEIGHT 0.152
 #define WIDTH_OF_LENGTH  0.38
-/* Rocked as far as it goes, a COP travels so much of the foot's length (common practice). */
-#define TRAVEL_OF_LENGTH 0.75
+/* Grown-ups, men and women together: 258 mm, 1 SD of 18 mm (ANSUR II, 2012: men 271, women 246;
+ * MEM). A COP does not go further than this part of the foot's length (common practice). */
+#define LENGTH_OF_MOST_MM 258.0
+#define TRAVEL_MOST       0.85
 
 /* 1 SD of a length that was not measured, as a part of the length. */
 #define U_LENGTH 0.035
-#define U_GUESS  0.12
+#define U_GUESS  0.07
 
 static bool is_there(const double *first, const double *second, size_t i)
 {
@@ -245,9 +249,9 @@ static void lengths_of(const struct uf_foot_person *who, double travel_mm, struc
         *length_u_mm = U_LENGTH * out->length_mm;
         out->length_from = UF_LENGTH_OF_HEIGHT;
     } else {
-        out->length_mm = travel_mm / TRAVEL_OF_LENGTH;
+        out->length_mm = fmax(LENGTH_OF_MOST_MM, travel_mm / TRAVEL_MOST);
         *length_u_mm = U_GUESS * out->length_mm;
-        out->length_from = UF_LENGTH_OF_TRAVEL;
+        out->length_from = UF_LENGTH_GUESS;
     }
     out->width_mm = who->foot_width_mm > 0 ? who->foot_width_mm : WIDTH_OF_LENGTH * out->length_mm;
 }

@@ -102,6 +102,8 @@ static void test_kept_file(void **state)
     judge(&r, "scipy.signal, kept file");
 }
 
+static bool not_compared;
+
 static void test_fresh_run(void **state)
 {
     (void)state;
@@ -111,7 +113,11 @@ static void test_fresh_run(void **state)
     bool any = compare(in, &r);
     int status = pclose(in);
     if (!any && WIFEXITED(status) && (WEXITSTATUS(status) == 77 || WEXITSTATUS(status) == 127)) {
-        print_message("/usr/bin/python3 has no scipy here (python3-scipy): not compared\n");
+        print_error(
+            "/usr/bin/python3 has no scipy here: not compared; apt install python3-scipy\n");
+        if (getenv("UNDERFOOT_TESTS_COMPLETE")) /* tests/run has installed it */
+            fail();
+        not_compared = true;
         skip();
     }
     assert_true(WIFEXITED(status) && WEXITSTATUS(status) == 0);
@@ -192,5 +198,6 @@ int main(void)
         cmocka_unit_test(test_winter),          cmocka_unit_test(test_printed_scipy),
         cmocka_unit_test(test_two_pass_factor),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    int failed = cmocka_run_group_tests(tests, NULL, NULL);
+    return failed ? failed : not_compared ? 77 : 0; /* 77: ctest says that it was skipped */
 }

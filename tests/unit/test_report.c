@@ -317,7 +317,7 @@ static void club_speed_stands_beside(void **state)
 {
     lesson(state, 800, 3, 810, 3);
     for (int i = 1; i <= 7; i++) {
-        char id[8], value[16];
+        char id[16], value[16];
         snprintf(id, sizeof id, "%d", i);
         snprintf(value, sizeof value, "%d", i < 4 ? 80 + i : 90 + i);
         FINE("swing", "extra", id, "club_speed", value, "mph");
