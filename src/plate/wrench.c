@@ -15,7 +15,7 @@ void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
         /* the other plate's channels: skipped, also because their zero may be unknown (NAN) */
         if (az == 0 && by == 0 && bx == 0 && ax == 0 && ay == 0 && bz == 0)
             continue;
-        double above = counts_raw[ch] - tare_raw[ch];
+        double above = uf_straight(m, ch, counts_raw[ch] - tare_raw[ch]);
         fx += ax * above;
         fy += ay * above;
         fz += az * above;
@@ -29,6 +29,19 @@ void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
     out->mx_nm = m->known[UF_MX] ? mx : NAN;
     out->my_nm = m->known[UF_MY] ? my : NAN;
     out->mz_nm = m->known[UF_MZ] ? mz : NAN;
+}
+
+void uf_wrench_of_mean(const struct uf_plate_matrix *m, const double *above_raw, int channels,
+                       struct uf_wrench *out)
+{
+    double w[UF_COMPONENTS];
+    for (int k = 0; k < UF_COMPONENTS; k++) {
+        w[k] = m->known[k] ? 0 : NAN;
+        for (int ch = 0; ch < channels; ch++)
+            if (m->c[k][ch] != 0)
+                w[k] += m->c[k][ch] * uf_straight(m, ch, above_raw[ch]);
+    }
+    *out = (struct uf_wrench){w[UF_FX], w[UF_FY], w[UF_FZ], w[UF_MX], w[UF_MY], w[UF_MZ]};
 }
 
 void uf_cop_of(const struct uf_wrench *w, double surface_mm, double min_n, struct uf_cop *out)
