@@ -73,6 +73,10 @@ int uf_calib_args_parse(int argc, char **argv, struct uf_calib_args *out, struct
 void uf_calib_help(const struct uf_calib_command *command, FILE *out);
 
 const char *uf_calib_option_name(enum uf_calib_option o);
+/* Does the command (NULL: does every command) take it? Its value's word (NULL: a switch), its help,
+ * whatever the answer. */
+bool uf_calib_option_of(const struct uf_calib_command *command, enum uf_calib_option o,
+                        const char **value, const char **help);
 
 /* The number of an option; initial where it was not given. */
 int uf_calib_number(const struct uf_calib_args *args, enum uf_calib_option option, double least,
@@ -105,5 +109,6 @@ int uf_calib_list(const struct uf_calib_args *args, FILE *out, struct uf_error *
 int uf_calib_show(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_activate(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 int uf_calib_diff(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
+int uf_calib_manual(const struct uf_calib_args *args, FILE *out, struct uf_error *err);
 
 #endif

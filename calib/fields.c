@@ -48,7 +48,7 @@ int uf_field_keys(const json_t *object, const char *keys, const struct uf_field_
     {
         size_t n = strlen(key);
         const char *p = keys;
-        while ((p = strstr(p, key)) != NULL &&
+        while (n && (p = strstr(p, key)) != NULL &&
                !((p == keys || p[-1] == ' ') && (p[n] == ' ' || p[n] == '\0')))
             p += n;
         if (!p || !n)

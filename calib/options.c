@@ -24,6 +24,8 @@ const struct uf_calib_command uf_calib_command[] = {
     {"activate", "CALIBRATION", 1, 1, uf_calib_activate, "puts a stored calibration in force"},
     {"diff", "CALIBRATION CALIBRATION", 2, 2, uf_calib_diff,
      "how two calibrations differ: in force, place and cross-talk (0 is the data sheet)"},
+    {"manual", "page|completion", 1, 1, uf_calib_manual,
+     "this command's manual page, or its completion for bash"},
     {NULL, NULL, 0, 0, NULL, NULL},
 };
 
@@ -102,6 +104,14 @@ static bool in_list(const char *list, const char *word)
 static bool takes(const struct uf_calib_command *c, const struct option *o)
 {
     return !o->commands || (c && in_list(o->commands, c->name));
+}
+
+bool uf_calib_option_of(const struct uf_calib_command *command, enum uf_calib_option o,
+                        const char **value, const char **help)
+{
+    *value = option[o].value;
+    *help = option[o].help;
+    return takes(command, &option[o]);
 }
 
 static int unknown_command(const char *word, struct uf_error *err)

@@ -6,6 +6,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "daemon/gate.h"
+#include "daemon/words.h"
 #include "wire/clockmap.h"
 
 #include <math.h>
@@ -23,6 +24,7 @@
 #define ZERO_WAIT_S   15.0          /* samples for so long without a zero: say what is missing */
 #define HELLO_MOST    3    /* boards on one line within HELLO_S: more are not told apart .. */
 #define HELLO_S       10.0 /* .. in the log any more */
+#define SAID_MAX      4    /* different sentences why there is no board */
 #define RATE_MARKS    21   /* ticks over which the rate is measured: 2 s */
 
 _Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
@@ -45,12 +47,14 @@ struct uf_acquire {
 
     enum uf_acquire_state state;
     char text[480];
+    char said[SAID_MAX][480]; /* since samples came */
+    size_t said_n;
     char pipe_error[480];  /* the last one that was logged */
     char refused_why[480]; /* the last board that was */
     bool text_stands; /* it says what is wrong with what comes: opening again does not mend that */
 
     int64_t newest_dev_us; /* -1: none yet */
-    int64_t opened_mono_us, sample_mono_us, note_mono_us;
+    int64_t opened_mono_us, sample_mono_us, note_mono_us, lone_mono_us;
     uint64_t bytes_since_open, reboots, strange_hellos;
     bool clock_fed;
     struct uf_spool_state spooled; /* what the spool knows of the chain */
@@ -59,6 +63,7 @@ struct uf_acquire {
     bool clear_due;
     int64_t tare_mono_us; /* when the zero was taken, by the monotonic clock */
     bool has_tare;
+    double drift_n[UF_PLATES_MAX], total_drift_n[UF_PLATES_MAX];
     bool zero_missed; /* it was said that there is none yet */
     int64_t first_dev_us;
     int64_t hello_mono_us; /* since then .. */
@@ -66,7 +71,10 @@ struct uf_acquire {
 
     struct mark marks[RATE_MARKS];
     int next_mark;
-    uint64_t swings, strikes, notes_hushed, link_losses, boards_refused, unknown_bytes;
+    struct uf_feet_state feet;
+    uint64_t chain; /* upper half of each stand */
+    uint64_t swings, strikes, lone_strikes, notes_hushed, link_losses, boards_refused,
+        unknown_bytes;
 };
 
 const char *uf_acquire_state_name(enum uf_acquire_state s)
@@ -89,47 +97,56 @@ static void store_event(struct uf_acquire *a, const char *event, const char *tex
     (void)uf_store_thread_put(a->c.store, job); /* counted where it is lost */
 }
 
+/* Several ports in turn, or one with two faults, say the same things again and again: in the log
+ * once, until samples come. */
+static bool was_said(struct uf_acquire *a, enum uf_acquire_state state, const char *text)
+{
+    if (state != UF_WAITING) {
+        a->said_n = 0;
+        return false;
+    }
+    for (size_t i = 0; i < SAID_MAX && i < a->said_n; i++)
+        if (strcmp(a->said[i], text) == 0)
+            return true;
+    snprintf(a->said[a->said_n++ % SAID_MAX], sizeof a->said[0], "%s", text);
+    return false;
+}
+
 static void set_state(struct uf_acquire *a, enum uf_acquire_state state, const char *text)
 {
     if (a->state == state && strcmp(a->text, text) == 0)
         return;
     a->state = state;
     snprintf(a->text, sizeof a->text, "%s", text);
+    a->c.changed(a->c.who);
+    if (was_said(a, state, text))
+        return;
     uf_log(state == UF_RECEIVING ? UF_LOG_NOTICE : UF_LOG_WARNING, "%s: %s",
            uf_acquire_state_name(state), text);
     store_event(a, uf_acquire_state_name(state), text);
-    a->c.changed(a->c.who);
 }
 
 static const char *device(const struct uf_acquire *a)
 {
-    return a->c.config->link.device;
+    return a->link ? uf_link_path(a->link) : a->c.config->link.device;
 }
 
 static void board_text(const struct uf_acquire *a, char *text, size_t size)
 {
-    const struct uf_hello *h = uf_pipeline_hello(a->pipeline);
-    if (!h) {
-        snprintf(text, size, "%s", device(a));
-        return;
-    }
-    char id[17];
-    for (size_t i = 0; i < sizeof h->board_id; i++)
-        snprintf(id + 2 * i, 3, "%02x", h->board_id[i]);
-    snprintf(text, size, "board %s at %s, %d channels at %d Hz, %d bits, firmware %d", id,
-             device(a), h->channels, h->rate_hz, h->adc_bits, h->firmware);
+    uf_words_board(uf_pipeline_hello(a->pipeline), device(a), text, size);
 }
 
 /* ---- events of the measuring chain ---- */
 
 /* UTC of a device time by the clock map and the host's present idea of UTC; 0: not known. A
- * recording says nothing about the time of day. */
-static int64_t utc_of(const struct uf_acquire *a, int64_t t_dev_us)
+ * recording says nothing about the time of day. *sure: the map has a fit. */
+static int64_t utc_of(const struct uf_acquire *a, int64_t t_dev_us, bool *sure)
 {
     int64_t mono_us = 0;
+    *sure = false;
     if (a->replay || !a->clock_fed)
         return 0;
-    (void)uf_clockmap_host_us(a->clockmap, t_dev_us, &mono_us);
+    *sure = uf_clockmap_host_us(a->clockmap, t_dev_us, &mono_us);
     return mono_us + (uf_clock_utc_us() - uf_clock_mono_us());
 }
 
@@ -195,23 +212,58 @@ void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored)
 
 /* ---- swings and zeros ---- */
 
-static void take_swing(struct uf_acquire *a, struct uf_capture *capture)
+static struct uf_job *capture_job(struct uf_acquire *a, enum uf_job_kind kind,
+                                  const struct uf_pipeline_event *event)
+{
+    struct uf_capture *capture = event->capture;
+    struct uf_job *job = uf_job_new(kind);
+    if (!job)
+        uf_capture_free(capture);
+    if (!job)
+        return NULL;
+    job->capture = capture;
+    job->stand = a->chain | event->stand;
+    job->asked = event->asked;
+    bool sure;
+    job->utc_us = utc_of(a, capture->trigger_dev_us, &sure);
+    /* a recording, or a board whose time is no clock's: it was hit when it came */
+    job->hit_utc_us = sure ? job->utc_us : uf_clock_utc_us();
+    job->calibration = a->calibration;
+    job->calibration_id = a->calibration_id;
+    return job;
+}
+
+static void take_rocking(struct uf_acquire *a, const struct uf_pipeline_event *event)
+{
+    struct uf_job *job = capture_job(a, UF_JOB_ROCKING, event);
+    (void)(job && uf_store_thread_put(a->c.store, job)); /* counted where it is lost */
+}
+
+static void take_lone_strike(struct uf_acquire *a, int64_t t_dev_us)
+{
+    char text[200];
+    int64_t now_us = uf_clock_mono_us();
+    a->lone_strikes++;
+    if (a->lone_mono_us && now_us - a->lone_mono_us < (int64_t)(1e6 * NOTE_EVERY_S))
+        return;
+    a->lone_mono_us = now_us;
+    uf_words_lone_strike(t_dev_us, a->lone_strikes, text, sizeof text);
+    uf_log(UF_LOG_NOTICE, "%s", text);
+    store_event(a, "lone_strike", text);
+}
+
+static void take_swing(struct uf_acquire *a, const struct uf_pipeline_event *event)
 {
     a->swings++;
     a->clear_due = true;
-    struct uf_job *job = uf_job_new(UF_JOB_SWING);
+    struct uf_job *job = capture_job(a, UF_JOB_SWING, event);
     if (!job) {
-        uf_capture_free(capture);
         uf_log(UF_LOG_ERROR, "a swing is lost: no memory");
         return;
     }
-    job->capture = capture;
-    job->maybe_stored = a->past_dev_us >= 0 && capture->start_dev_us <= a->past_dev_us;
+    job->maybe_stored = a->past_dev_us >= 0 && event->capture->start_dev_us <= a->past_dev_us;
     job->stored_after = a->spooled.stored_id;
-    job->utc_us = utc_of(a, capture->trigger_dev_us);
     job->drift_ppm = drift_ppm(a);
-    job->calibration = a->calibration;
-    job->calibration_id = a->calibration_id;
     if (!uf_store_thread_put(a->c.store, job))
         uf_log(UF_LOG_ERROR,
                "a swing is lost: the store is stuck, and %llu MB of swings wait in "
@@ -223,22 +275,15 @@ static void take_swing(struct uf_acquire *a, struct uf_capture *capture)
 static void take_tare(struct uf_acquire *a, const struct uf_tare_event *tare)
 {
     const struct uf_hello *h = uf_pipeline_hello(a->pipeline);
-    const struct uf_rig *rig = &a->c.config->rig;
     a->tare_mono_us = uf_clock_mono_us();
     a->has_tare = true;
+    memcpy(a->drift_n, tare->drift_n, sizeof a->drift_n);
+    memcpy(a->total_drift_n, tare->total_drift_n, sizeof a->total_drift_n);
     a->spooled.has_tare = true;
     a->spooled.tare_utc_us = uf_clock_utc_us();
     memcpy(a->spooled.tare_raw, tare->tare_raw, sizeof a->spooled.tare_raw);
     spool_state(a, UF_SPOOL_STATE);
-    for (int p = 0; tare->look && p < rig->plates; p++)
-        if (fabs(tare->total_drift_n[p]) > a->c.config->pipeline.tare.warn_n)
-            uf_log(UF_LOG_WARNING,
-                   "zero: the %s plate has drifted by %.0f N since the start: look at its cells "
-                   "and what lies on it",
-                   uf_place_name(rig->plate[p].place), tare->total_drift_n[p]);
-    if (tare->was_loaded)
-        uf_log(UF_LOG_WARNING, "zero: the one before was taken with somebody on the plates; this "
-                               "one replaces it");
+    uf_words_log_zero(tare, &a->c.config->rig, a->c.config->pipeline.tare.warn_n);
     struct uf_job *job = a->replay ? NULL : uf_job_new(UF_JOB_TARE);
     if (!job || !h) {
         uf_job_free(job);
@@ -276,13 +321,8 @@ static void refuse(struct uf_acquire *a, const char *why)
 /* Samples come, but there is no zero to count from, so no force and no swing: why? */
 static void say_no_zero(struct uf_acquire *a)
 {
-    const struct uf_pipeline_doubts *d = uf_pipeline_doubts(a->pipeline);
-    uint64_t samples = uf_pipeline_counts(a->pipeline)->samples;
-    const char *why = "step off the plates and leave them still for some seconds";
-    if (d->rail > samples / 4)
-        why = "a channel is at its rail: look at the cells' wiring and the amplifier's range";
-    else if (d->excitation > samples / 4)
-        why = "the board says that the excitation is out of range: look at its supply";
+    const char *why =
+        uf_words_no_zero(uf_pipeline_doubts(a->pipeline), uf_pipeline_counts(a->pipeline)->samples);
     a->zero_missed = true;
     uf_log(UF_LOG_WARNING, "no zero yet after %.0f s, and no swing without one: %s", ZERO_WAIT_S,
            why);
@@ -340,20 +380,10 @@ static void take_plates(struct uf_acquire *a, unsigned plates)
     const struct uf_monitor *m = uf_pipeline_monitor(a->pipeline);
     for (int p = 0; p < m->plates; p++) {
         const struct uf_monitor_plate *w = &m->plate[p];
-        const struct uf_plate *plate = &a->c.config->rig.plate[p];
         char text[480];
         if (!(plates & (1u << p)))
             continue;
-        if (w->suspect)
-            snprintf(text, sizeof text,
-                     "the %s plate's cells share the load as no load can make them, by %.1f N "
-                     "(limit %.1f N), most at cell %s: look for a loose foot or a dead cell, then "
-                     "underfoot-calib check",
-                     uf_place_name(plate->place), w->left_n, w->limit_n, plate->cell[w->cell].name);
-        else
-            snprintf(text, sizeof text,
-                     "the %s plate's cells share the load as they should again, %.1f N left over",
-                     uf_place_name(plate->place), w->left_n);
+        uf_words_plate(w, &a->c.config->rig.plate[p], text, sizeof text);
         uf_log(w->suspect ? UF_LOG_WARNING : UF_LOG_NOTICE, "%s", text);
         store_event(a, w->suspect ? "plate_suspect" : "plate_ok", text);
     }
@@ -370,7 +400,13 @@ static void take_event(struct uf_acquire *a, struct uf_pipeline_event *event,
         take_sample(a, event->t_dev_us);
         break;
     case UF_PIPE_SWING:
-        take_swing(a, event->capture);
+        take_swing(a, event);
+        break;
+    case UF_PIPE_ROCKING:
+        take_rocking(a, event);
+        break;
+    case UF_PIPE_LONE_STRIKE:
+        take_lone_strike(a, event->lone_dev_us);
         break;
     case UF_PIPE_TARE:
         take_tare(a, &event->tare);
@@ -409,7 +445,8 @@ static void opened(void *who)
     a->clock_fed = false;
     a->opened_mono_us = uf_clock_mono_us();
     a->bytes_since_open = 0;
-    if (a->state == UF_WAITING && !a->text_stands) /* no log line: one follows soon */
+    bool another = uf_link_has_others(a->link);                 /* the text may be about that one */
+    if (a->state == UF_WAITING && (another || !a->text_stands)) /* no log line: one follows */
         snprintf(a->text, sizeof a->text, "%s is open, waiting for the board's HELLO", device(a));
 }
 
@@ -527,19 +564,8 @@ static void stopped(void *who)
 static void say_what_is_missing(struct uf_acquire *a)
 {
     char text[480];
-    if (a->bytes_since_open == 0)
-        snprintf(text, sizeof text,
-                 "%s is open, but nothing comes: is the board running, and is this its port "
-                 "(link.device)?",
-                 device(a));
-    else if (!uf_gate_is_open(a->gate))
-        snprintf(text, sizeof text,
-                 "bytes come from %s, but no board says HELLO: check link.baud, and whether this "
-                 "is the board (link.device)",
-                 device(a));
-    else
-        snprintf(text, sizeof text, "the board at %s says HELLO, but sends no good sample",
-                 device(a));
+    uf_words_missing(device(a), a->bytes_since_open > 0, uf_gate_is_open(a->gate), text,
+                     sizeof text);
     a->text_stands = true;
     set_state(a, UF_WAITING, text);
 }
@@ -561,7 +587,8 @@ static void look_for_silence(struct uf_acquire *a, int64_t now_us)
         say_what_is_missing(a);
     /* Opening a port or a connection again may help. A FIFO's writer would die of it. */
     enum uf_link_type type = a->c.config->link.type;
-    bool may_drop = (type == UF_LINK_SERIAL && a->bytes_since_open > 0) || type == UF_LINK_TCP;
+    bool may_drop = (type == UF_LINK_SERIAL && a->bytes_since_open > 0) || type == UF_LINK_TCP ||
+                    uf_link_has_others(a->link);
     if (silent_s > DROP_S && may_drop)
         uf_link_drop(a->link, false, "no sample");
 }
@@ -616,6 +643,7 @@ static void go_on(struct uf_acquire *a, struct uf_past *past)
 {
     a->pipeline = past->pipeline;
     past->pipeline = NULL;
+    a->chain = past->chain;
     a->spooled = past->state;
     a->hand = past->state.hand;
     a->newest_dev_us = a->past_dev_us = past->newest_dev_us;
@@ -652,6 +680,8 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     if (!a)
         return uf_fail(err, UF_ENOMEM, "no memory for the measuring chain");
     a->c = *config;
+    for (int p = 0; p < UF_PLATES_MAX; p++)
+        a->drift_n[p] = a->total_drift_n[p] = NAN;
     a->replay = c->link.type == UF_LINK_REPLAY;
     a->calibration = start->calibration;
     a->calibration_id = start->calibration_id;
@@ -717,6 +747,12 @@ void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibratio
     uf_pipeline_set_calibration(a->pipeline, cal);
 }
 
+void uf_acquire_set_newest_id(struct uf_acquire *a, int64_t id)
+{
+    if (a->spooled.stored_id > id) /* another database: what it holds is not known */
+        a->spooled.stored_id = 0;
+}
+
 void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, const bool *known)
 {
     uf_pipeline_watch(a->pipeline, leftover, known);
@@ -727,6 +763,21 @@ void uf_acquire_request_tare(struct uf_acquire *a)
     uf_pipeline_request_tare(a->pipeline);
     if (a->c.spool)
         uf_spool_mark(a->c.spool, UF_SPOOL_ZERO);
+}
+
+int uf_acquire_ask_feet(struct uf_acquire *a, struct uf_error *err)
+{
+    if (a->c.config->rig.plates != 2)
+        return uf_fail(err, UF_EINVAL, "feet are found on two plates only");
+    if (a->state != UF_RECEIVING || !uf_pipeline_live(a->pipeline)->tared)
+        return uf_fail(err, UF_ESTATE, "feet need samples and a zero; see: underfoot status");
+    uf_pipeline_ask_feet(a->pipeline);
+    return UF_OK;
+}
+
+void uf_acquire_feet_found(struct uf_acquire *a, const struct uf_job *job)
+{
+    uf_feet_state_take(&a->feet, job);
 }
 
 void uf_acquire_set_hand(struct uf_acquire *a, enum uf_hand hand)
@@ -748,6 +799,10 @@ void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)
         .counts = *uf_pipeline_counts(a->pipeline),
         .swings = a->swings,
         .strikes = a->strikes,
+        .lone_strikes = a->lone_strikes,
+        .feet = &a->feet,
+        .feet_now = uf_feet_now(&a->feet, a->chain | uf_pipeline_stand(a->pipeline), a->hand),
+        .feet_asked = uf_pipeline_feet_asked(a->pipeline),
         .notes_hushed = a->notes_hushed,
         .link_losses = a->link_losses,
         .boards_refused = a->boards_refused,
@@ -761,6 +816,8 @@ void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out)
         .calibration_id = a->calibration_id,
     };
     memcpy(out->text, a->text, sizeof out->text);
+    memcpy(out->drift_n, a->drift_n, sizeof out->drift_n);
+    memcpy(out->total_drift_n, a->total_drift_n, sizeof out->total_drift_n);
     if (h)
         out->hello = *h;
     out->doubts = *uf_pipeline_doubts(a->pipeline);

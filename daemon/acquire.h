@@ -6,6 +6,7 @@
 #define UF_DAEMON_ACQUIRE_H
 
 #include "config/config.h"
+#include "daemon/feet.h"
 #include "daemon/link.h"
 #include "daemon/recorder.h"
 #include "daemon/recover.h"
@@ -45,12 +46,17 @@ struct uf_acquire_status {
     struct uf_pipeline_doubts doubts;
     uint64_t refused[UF_REFUSALS]; /* what looked like a swing and was none */
     uint64_t swings;               /* found */
-    uint64_t strikes, notes_hushed, link_losses, boards_refused;
+    uint64_t strikes, lone_strikes, notes_hushed, link_losses, boards_refused;
     uint64_t unknown_bytes; /* given up because no HELLO came */
     const struct uf_live *live;
     const struct uf_monitor *monitor;
     enum uf_hand hand;
-    double tare_age_s; /* NAN: no zero */
+    double tare_age_s;                   /* NAN: no zero */
+    double drift_n[UF_PLATES_MAX];       /* of the last zero against the one before, and */
+    double total_drift_n[UF_PLATES_MAX]; /* .. against the run's first; NAN: not known */
+    const struct uf_feet_state *feet;
+    const struct uf_feet *feet_now; /* that hold now; NULL: none */
+    bool feet_asked;                /* somebody waits for them */
     const struct uf_calibration *calibration;
     int64_t calibration_id;
 };
@@ -74,11 +80,18 @@ void uf_acquire_store_changed(struct uf_acquire *a);
 void uf_acquire_finish(struct uf_acquire *a);
 
 void uf_acquire_set_calibration(struct uf_acquire *a, const struct uf_calibration *cal, int64_t id);
+/* The database was opened (again): its newest swing has this id. */
+void uf_acquire_set_newest_id(struct uf_acquire *a, int64_t id);
 /* What no load can make, to be watched (uf_pipeline_watch). */
 void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, const bool *known);
 /* The end: what is not stored, if anything, is left to the next start. */
 void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored);
 void uf_acquire_request_tare(struct uf_acquire *a);
+/* Looks at the next seconds, whatever is done in them (UF_ROCKING_ASKED_S). Refused where feet
+ * cannot be found now. */
+int uf_acquire_ask_feet(struct uf_acquire *a, struct uf_error *err);
+/* What the store found in rocking. */
+void uf_acquire_feet_found(struct uf_acquire *a, const struct uf_job *job);
 void uf_acquire_set_hand(struct uf_acquire *a, enum uf_hand hand);
 
 void uf_acquire_status(struct uf_acquire *a, struct uf_acquire_status *out);

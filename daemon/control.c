@@ -17,6 +17,7 @@ struct client {
     uv_pipe_t pipe;
     struct uf_control *control;
     struct client *next;
+    uint64_t heard_ms; /* by uv_now */
     size_t n;
     char line[UF_CONTROL_LINE_MAX];
 };
@@ -146,6 +147,7 @@ static void received(uv_stream_t *pipe, ssize_t n, const uv_buf_t *buffer)
         return;
     }
     client->n += (size_t)n;
+    client->heard_ms = uv_now(client->control->loop);
     size_t from = 0;
     for (char *end; (end = memchr(client->line + from, '\n', client->n - from)) != NULL;) {
         size_t length = (size_t)(end - client->line) - from;
@@ -163,6 +165,19 @@ static void received(uv_stream_t *pipe, ssize_t n, const uv_buf_t *buffer)
     }
 }
 
+/* Programs that connected and have said nothing for long must not keep the others out. */
+static void make_room(struct uf_control *c)
+{
+    struct client *oldest = NULL;
+    for (struct client *client = c->clients; client; client = client->next)
+        if (!oldest || client->heard_ms < oldest->heard_ms)
+            oldest = client;
+    if (!oldest || uv_now(c->loop) - oldest->heard_ms < UF_CONTROL_IDLE_MS)
+        return;
+    c->counts.made_room++;
+    close_client(oldest);
+}
+
 static void connection(uv_stream_t *listener, int status)
 {
     struct uf_control *c = listener->data;
@@ -171,8 +186,11 @@ static void connection(uv_stream_t *listener, int status)
     struct client *client = calloc(1, sizeof *client);
     if (!client)
         return;
+    if (c->client_count >= UF_CONTROL_CLIENTS_MAX)
+        make_room(c);
     uv_pipe_init(c->loop, &client->pipe, 0);
     client->pipe.data = client;
+    client->heard_ms = uv_now(c->loop);
     client->control = c;
     c->open_handles++;
     client->next = c->clients;

@@ -11,6 +11,7 @@
 #include <uv.h>
 
 #define UF_CONTROL_CLIENTS_MAX 16
+#define UF_CONTROL_IDLE_MS     5000   /* silent for so long: makes room when all places are taken */
 #define UF_CONTROL_LINE_MAX    4096   /* bytes of a question */
 #define UF_CONTROL_UNREAD_MAX  262144 /* bytes of answers that a client may leave unread */
 
@@ -20,6 +21,7 @@ typedef json_t *(*uf_control_answer)(void *who, const json_t *question);
 struct uf_control_counts {
     uint64_t questions, bad_questions;
     uint64_t turned_away; /* clients beyond the limit */
+    uint64_t made_room;   /* silent ones that were closed for another */
     uint64_t cut_off;     /* clients that did not read, or sent too long a line */
 };
 

@@ -14,6 +14,7 @@
 #define DRAIN_MS    30000 /* tries in vain to store, before the daemon ends without */
 #define TICK_MS     20    /* of the loop: how finely a stall is seen */
 #define PATIENCE_MS 3000  /* storing takes so long at the end: say so */
+#define LOOK_MS     60000 /* how often what others may have written is looked at */
 
 /* ---- what people and systemd are told ---- */
 
@@ -78,6 +79,18 @@ static json_t *answer_lesson(struct uf_daemon *d, const json_t *question)
                      "the open session and its player are read again");
 }
 
+static json_t *answer_feet(struct uf_daemon *d, const json_t *question)
+{
+    (void)question;
+    struct uf_acquire_status a;
+    struct uf_error err;
+    if (uf_acquire_ask_feet(d->acquire, &err))
+        return json_pack("{s:s}", "error", err.text);
+    uf_acquire_status(d->acquire, &a);
+    return json_pack("{s:b, s:I, s:s}", "ok", 1, "tries", (json_int_t)a.feet->tries, "text",
+                     "rock from the heels to the toes for six seconds");
+}
+
 static bool read_calibration(struct uf_daemon *d)
 {
     struct uf_job *job = uf_job_new(UF_JOB_CALIBRATION);
@@ -97,29 +110,43 @@ static json_t *answer(void *who, const json_t *question)
     static const struct {
         const char *ask;
         json_t *(*answer)(struct uf_daemon *d, const json_t *question);
-    } table[] = {{"status", answer_status},
-                 {"tare", answer_tare},
-                 {"hand", answer_hand},
-                 {"lesson", answer_lesson},
-                 {"calibration", answer_calibration}};
+    } table[] = {{"status", answer_status}, {"tare", answer_tare},
+                 {"hand", answer_hand},     {"feet", answer_feet},
+                 {"lesson", answer_lesson}, {"calibration", answer_calibration}};
     const char *ask = json_string_value(json_object_get(question, "ask"));
     for (size_t i = 0; ask && i < sizeof table / sizeof table[0]; i++)
         if (strcmp(ask, table[i].ask) == 0)
             return table[i].answer(who, question);
-    return json_pack(
-        "{s:s}", "error",
-        "\"ask\" must be \"status\", \"tare\", \"hand\", \"lesson\" or \"calibration\"");
+    return json_pack("{s:s}", "error",
+                     "\"ask\" must be \"status\", \"tare\", \"hand\", \"feet\", \"lesson\" or "
+                     "\"calibration\"");
 }
 
 /* ---- what the database answers ---- */
 
 static void new_lesson(struct uf_daemon *d, const struct uf_job *job)
 {
-    if (!job->has_hand)
+    const struct uf_lesson *l = &job->lesson.now, *last = &d->hand_from;
+    bool same = l->session_id == last->session_id && l->player_id == last->player_id &&
+                l->hand == last->hand;
+    if (job->quiet)
+        d->looking = false;
+    if (!job->has_lesson || (same && job->quiet))
         return;
-    uf_acquire_set_hand(d->acquire, job->hand);
-    uf_log(UF_LOG_NOTICE, "session %lld: the player is %s-handed", (long long)job->session_id,
-           job->hand == UF_LEFT_HANDED ? "left" : "right");
+    d->hand_from = *l;
+    if (l->player_id == 0)
+        return;
+    uf_acquire_set_hand(d->acquire, l->hand);
+    uf_log(UF_LOG_NOTICE, "session %lld: the player is %s-handed", (long long)l->session_id,
+           l->hand == UF_LEFT_HANDED ? "left" : "right");
+}
+
+/* Of a block nobody's hand changes, nor of a question that was refused. */
+static void taught(struct uf_daemon *d, const struct uf_job *job)
+{
+    if (job->teach->kind == UF_TEACH_BEGIN && job->teach->rc == UF_OK)
+        new_lesson(d, job);
+    uf_page_taught(d->page, job->teach);
 }
 
 static void new_calibration(struct uf_daemon *d, const struct uf_job *job)
@@ -135,12 +162,41 @@ static void new_calibration(struct uf_daemon *d, const struct uf_job *job)
     }
 }
 
+static void warn_if_nominal(struct uf_daemon *d, const struct uf_store_start *start)
+{
+    if (start->calibration_id == 0)
+        uf_log(UF_LOG_WARNING,
+               "no calibration of the rig \"%s\" is active: forces come from the cells' data "
+               "sheets, and swings say so; see underfoot-calib --help",
+               d->config.rig.name);
+}
+
+/* The database can be used at last, or is another one. */
+static void new_database(struct uf_daemon *d, const struct uf_store_start *found)
+{
+    uf_acquire_set_newest_id(d->acquire, found->newest_swing_id);
+    uf_acquire_set_calibration(d->acquire, &found->calibration, found->calibration_id);
+    uf_acquire_watch(d->acquire, found->leftover, found->has_leftover);
+    d->hand_from = found->lesson.now;
+    if (found->has_hand && d->config.link.type != UF_LINK_REPLAY)
+        uf_acquire_set_hand(d->acquire, found->hand);
+    uf_log(UF_LOG_NOTICE, "the database is open, %s", d->config.daemon.database);
+    warn_if_nominal(d, found);
+}
+
 static void answered(void *who, struct uf_job *job)
 {
+    struct uf_daemon *d = who;
+    if (job->found)
+        new_database(d, job->found);
     if (job->kind == UF_JOB_LESSON)
-        new_lesson(who, job);
-    else
-        new_calibration(who, job);
+        new_lesson(d, job);
+    else if (job->kind == UF_JOB_TEACH)
+        taught(d, job);
+    else if (job->kind == UF_JOB_ROCKING)
+        uf_acquire_feet_found(d->acquire, job);
+    else if (job->kind == UF_JOB_CALIBRATION)
+        new_calibration(d, job);
     uf_job_free(job);
 }
 
@@ -294,6 +350,16 @@ static void look_for_stall(struct uf_daemon *d)
     d->ticked_ns = now_ns;
 }
 
+/* A lesson that is over by idleness, a check of the plates, what somebody changed with sqlite3. */
+static void look_around(struct uf_daemon *d)
+{
+    struct uf_job *job = d->looking || d->stopping ? NULL : uf_job_new(UF_JOB_LESSON);
+    if (!job)
+        return;
+    job->quiet = true;
+    d->looking = uf_store_thread_put(d->store, job);
+}
+
 static void on_tick(uv_timer_t *timer)
 {
     struct uf_daemon *d = timer->data;
@@ -305,6 +371,8 @@ static void on_tick(uv_timer_t *timer)
     }
     if (d->ticks++ % (UF_ACQUIRE_TICK_MS / TICK_MS) == 0 && !d->stopping)
         uf_acquire_tick(d->acquire);
+    if (d->ticks % (LOOK_MS / TICK_MS) == 0)
+        look_around(d);
 }
 
 static void on_watchdog(uv_timer_t *timer)
@@ -383,11 +451,14 @@ int uf_daemon_start_database(struct uf_daemon *d, struct uf_error *err)
     int rc = uf_store_sink_new(&d->sink, &d->start, &d->config, (unsigned)slow_ms, err);
     if (rc)
         return rc;
-    if (d->start.calibration_id == 0)
-        uf_log(UF_LOG_WARNING,
-               "no calibration of the rig \"%s\" is active: forces come from the cells' data "
-               "sheets, and swings say so; see underfoot-calib --help",
-               d->config.rig.name);
+    if (*d->start.problem && d->config.link.type == UF_LINK_REPLAY)
+        return uf_fail(err, UF_EIO, "%s", d->start.problem); /* a recording does not run away */
+    if (*d->start.problem)
+        uf_log(UF_LOG_ERROR,
+               "%s. Measuring goes on, with the cells' data sheets for live values; swings wait, "
+               "and are stored with the rig's calibration as soon as the database can be used",
+               d->start.problem);
+    warn_if_nominal(d, &d->start);
     return UF_OK;
 }
 
@@ -431,7 +502,9 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
         .limit = d->config.daemon.queue,
         .changed = store_changed,
         .answered = answered,
-        .session_id = d->start.session_id,
+        .lesson = d->start.lesson,
+        .health = d->start.health,
+        .problem = d->start.problem,
         .stopped = store_stopped,
         .who = d,
     };
@@ -439,7 +512,13 @@ int uf_daemon_start_store(struct uf_daemon *d, struct uf_error *err)
     if (rc)
         return rc;
     d->sink.who = NULL; /* the thread's */
+    d->hand_from = d->start.lesson.now;
     d->sources.store = d->store;
+    if (!*d->start.problem)
+        return UF_OK;
+    struct uf_job *job = uf_job_new(UF_JOB_OPEN); /* before all others */
+    if (!job || !uf_store_thread_put(d->store, job))
+        return uf_fail(err, UF_ENOMEM, "no memory to wait for the database");
     return UF_OK;
 }
 
@@ -490,6 +569,8 @@ int uf_daemon_start_recovery(struct uf_daemon *d, struct uf_error *err)
     if (rc)
         uf_log(UF_LOG_ERROR, "spool: %s; what it holds of before the start is not looked at",
                err->text);
+    if (*d->start.problem)
+        d->start.newest_swing_id = found.stored_id;
     if (found.looked)
         uf_log(UF_LOG_NOTICE,
                "spool: the last run did not end in order; played its last %.0f s, found %d swing%s "

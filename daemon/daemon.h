@@ -35,6 +35,8 @@ struct uf_daemon {
     struct uf_status_sources sources;
     uint64_t ticked_ns; /* the last tick of the loop, by uv_hrtime */
     unsigned ticks;
+    struct uf_lesson hand_from; /* the lesson whose player's hand was taken last */
+    bool looking;               /* a look at the lesson is on its way */
     bool ready;
     bool stopping;
     int parts_to_stop; /* store, recorder, spool */

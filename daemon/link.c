@@ -4,6 +4,7 @@
 #include "daemon/link.h"
 
 #include "daemon/link_driver.h"
+#include "daemon/ports.h"
 
 #include <assert.h>
 #include <stdarg.h>
@@ -33,6 +34,10 @@ struct uf_link {
     enum state state;
     bool stopping, ended;
     struct uf_backoff backoff;
+    struct uf_ports ports;
+    int tried;          /* of this round */
+    bool stay;          /* the port was good: that one first */
+    bool disliked;      /* by the owner */
     uint64_t opened_ms; /* loop time */
     char told[480];     /* the last sentence that failed() was given */
     char end_text[480]; /* why a recording ended early, or empty */
@@ -106,7 +111,11 @@ static void try_to_open(uv_timer_t *timer);
 static void wait_for_next_try(struct uf_link *l)
 {
     l->state = WAITING;
-    uv_timer_start(&l->timer, try_to_open, uf_backoff_next(&l->backoff), 0);
+    bool round = l->stay || ++l->tried >= l->ports.count;
+    if (round)
+        l->tried = 0;
+    uint64_t wait_ms = round ? uf_backoff_next(&l->backoff) : FIRST_WAIT_MS;
+    uv_timer_start(&l->timer, try_to_open, wait_ms, 0);
 }
 
 static void try_to_open(uv_timer_t *timer)
@@ -115,7 +124,9 @@ static void try_to_open(uv_timer_t *timer)
     struct uf_error err = {0};
     l->state = OPENING;
     l->driver_state = NULL;
-    if (l->driver->open(l, &err) == UF_OK)
+    int rc = uf_ports_next(&l->ports, l->s->device, l->stay, &err);
+    l->stay = false;
+    if (!rc && l->driver->open(l, &err) == UF_OK)
         return;
     if (l->driver->ends) {
         snprintf(l->end_text, sizeof l->end_text, "%s", err.text);
@@ -139,6 +150,8 @@ static void begin_close(struct uf_link *l)
 {
     if (l->state == OPEN && uv_now(l->loop) - l->opened_ms >= GOOD_MS)
         uf_backoff_reset(&l->backoff);
+    l->stay = l->state == OPEN && !l->disliked;
+    l->disliked = false;
     l->state = CLOSING;
     l->driver->close(l);
 }
@@ -169,6 +182,7 @@ void uf_link_drop(struct uf_link *l, bool patiently, const char *sentence)
         return;
     if (l->driver->ends)
         snprintf(l->end_text, sizeof l->end_text, "%s", sentence);
+    l->disliked = true;
     begin_close(l);
     if (patiently)
         uf_backoff_slow(&l->backoff);
@@ -188,6 +202,16 @@ bool uf_link_is_open(const struct uf_link *l)
 bool uf_link_is_replay(const struct uf_link *l)
 {
     return l->driver->ends;
+}
+
+const char *uf_link_path(const struct uf_link *l)
+{
+    return *l->ports.path ? l->ports.path : l->s->device;
+}
+
+bool uf_link_has_others(const struct uf_link *l)
+{
+    return l->ports.count > 1;
 }
 
 const char *uf_link_name(const struct uf_link *l)

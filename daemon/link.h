@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT
  * The line to the board: opens it, hands its bytes on, and when it is lost opens it again, first
- * after 0.25 s, then less and less often, down to every 5 s. What kind of line it is (serial, raw,
- * tcp, replay) is a driver's business: link_driver.h. Loop thread. */
+ * after 0.25 s, then less and less often, down to every 5 s. Where link.device is a folder its
+ * ports are tried in turn, the one that was good first, and the wait comes after a round. What kind
+ * of line it is (serial, raw, tcp, replay) is a driver's business: link_driver.h. Loop thread. */
 #ifndef UF_DAEMON_LINK_H
 #define UF_DAEMON_LINK_H
 
@@ -54,6 +55,10 @@ void uf_link_pause(struct uf_link *l, bool pause);
 bool uf_link_is_open(const struct uf_link *l);
 /* A recording: it ends. */
 bool uf_link_is_replay(const struct uf_link *l);
+/* The port that is open, or is tried: link.device, or one of the folder that it names. */
+const char *uf_link_path(const struct uf_link *l);
+/* There are more ports to try than this one. */
+bool uf_link_has_others(const struct uf_link *l);
 const char *uf_link_name(const struct uf_link *l); /* "serial", ... */
 
 #endif

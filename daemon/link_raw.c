@@ -77,7 +77,7 @@ static int check_kind(int fd, const char *path, struct stat *st, struct uf_error
 
 static int open_raw(struct uf_link *l, struct uf_error *err)
 {
-    const char *path = uf_link_settings(l)->device;
+    const char *path = uf_link_path(l);
     int fd = open(path, OPEN_FLAGS);
     if (fd < 0)
         return uf_tty_open_failed(path, errno, err);

@@ -39,17 +39,15 @@ static void release(struct uf_link_fd *f)
     free(f);
 }
 
-static int set_up(struct sp_port *port, const struct uf_link_settings *settings, int *fd,
-                  struct uf_error *err)
+static int set_up(struct sp_port *port, const char *path, int baud, int *fd, struct uf_error *err)
 {
-    const char *path = settings->device;
     enum sp_return rc = sp_get_port_handle(port, fd);
     if (rc != SP_OK)
         return not_opened(rc, path, err);
     int locked = uf_tty_lock(*fd, path, true, err); /* before anything of it is changed */
     if (locked)
         return locked;
-    rc = sp_set_baudrate(port, settings->baud);
+    rc = sp_set_baudrate(port, baud);
     if (rc == SP_OK)
         rc = sp_set_bits(port, 8);
     if (rc == SP_OK)
@@ -59,8 +57,7 @@ static int set_up(struct sp_port *port, const struct uf_link_settings *settings,
     if (rc == SP_OK)
         rc = sp_set_flowcontrol(port, SP_FLOWCONTROL_NONE);
     if (rc != SP_OK)
-        return uf_fail(err, UF_EINVAL, "%s does not do %d baud, 8N1: set link.baud", path,
-                       settings->baud);
+        return uf_fail(err, UF_EINVAL, "%s does not do %d baud, 8N1: set link.baud", path, baud);
     int raw = uf_tty_raw(*fd, path, err);
     if (!raw)
         uf_tty_low_latency(*fd);
@@ -69,8 +66,7 @@ static int set_up(struct sp_port *port, const struct uf_link_settings *settings,
 
 static int open_serial(struct uf_link *l, struct uf_error *err)
 {
-    const struct uf_link_settings *settings = uf_link_settings(l);
-    const char *path = settings->device;
+    const char *path = uf_link_path(l);
     char *real = realpath(path, NULL);
     if (!real)
         return uf_tty_open_failed(path, errno, err);
@@ -89,7 +85,7 @@ static int open_serial(struct uf_link *l, struct uf_error *err)
         return failed;
     }
     s->f = (struct uf_link_fd){.l = l, .path = path, .let_go = let_go, .release = release};
-    int failed = set_up(s->port, settings, &s->f.fd, err);
+    int failed = set_up(s->port, path, uf_link_settings(l)->baud, &s->f.fd, err);
     if (!failed)
         failed = uf_link_fd_watch(&s->f, err);
     if (failed) {

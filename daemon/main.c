@@ -87,6 +87,9 @@ int main(int argc, char **argv)
     case UF_COMMAND_HELP:
         uf_options_help(stdout);
         return EXIT_SUCCESS;
+    case UF_COMMAND_MANUAL:
+        uf_options_manual(stdout);
+        return EXIT_SUCCESS;
     case UF_COMMAND_VERSION:
         printf("underfootd %s\n", UF_VERSION);
         return EXIT_SUCCESS;

@@ -2,11 +2,13 @@
  * The command line: see options.h. */
 #include "daemon/options.h"
 
+#include "base/roff.h"
+
 #include <stdbool.h>
 #include <string.h>
 #include <unistd.h>
 
-enum option { CONFIG, SET, RECORD, CHECK, PRINT_CONFIG, HELP, VERSION, OPTIONS };
+enum option { CONFIG, SET, RECORD, CHECK, PRINT_CONFIG, MANUAL, HELP, VERSION, OPTIONS };
 
 static const struct row {
     const char *name;
@@ -19,6 +21,7 @@ static const struct row {
     [RECORD] = {"record", 'r', "FILE", "keep the board's byte stream, unchanged; appends"},
     [CHECK] = {"check", 0, NULL, "look at settings, database and device, say what is fine, end"},
     [PRINT_CONFIG] = {"print-config", 0, NULL, "print all settings in force, with their meaning"},
+    [MANUAL] = {"manual", 0, NULL, "print the manual page, which man reads (roff)"},
     [HELP] = {"help", 'h', NULL, "print this"},
     [VERSION] = {"version", 'V', NULL, "print the version"},
 };
@@ -41,6 +44,37 @@ void uf_options_help(FILE *out)
             "\nEnds with 0 when all went well, 1 on a failure, 2 when command line or settings\n"
             "are wrong. SIGTERM and SIGINT end it with nothing lost; SIGHUP has it read the\n"
             "active calibration again and begin a new --record file.\n");
+}
+
+void uf_options_manual(FILE *out)
+{
+    fputs(".TH UNDERFOOTD 8 \"\" \"Underfoot " UF_VERSION "\" \"Underfoot\"\n"
+          ".SH NAME\nunderfootd \\- reads force plates, finds golf swings and stores them\n"
+          ".SH SYNOPSIS\n\\fBunderfootd\\fR [\\fIOPTION\\fR]...\n"
+          ".SH DESCRIPTION\nReads a microcontroller's raw counts, turns them into newtons by the "
+          "active\ncalibration, finds the swings by itself, stores each with its raw counts and "
+          "all\nnumbers in an SQLite file, and serves a live page to browsers. Left running.\n"
+          ".PP\nSIGTERM and SIGINT end it with nothing lost; SIGHUP has it read the active\n"
+          "calibration again and begin a new \\fB\\-\\-record\\fR file.\n.SH OPTIONS\n",
+          out);
+    for (int i = 0; i < OPTIONS; i++) {
+        char name[48];
+        if (rows[i].letter)
+            snprintf(name, sizeof name, "-%c, --%s", rows[i].letter, rows[i].name);
+        else
+            snprintf(name, sizeof name, "--%s", rows[i].name);
+        uf_roff_item(out, name, rows[i].value, rows[i].help);
+    }
+    fputs(".SH SETTINGS\nOf " UF_CONFIG_PATH ", or of a command line as "
+          "\\fB\\-\\-set\\fR \\fISECTION.KEY=VALUE\\fR. An unknown key is an error with its "
+          "line.\n",
+          out);
+    uf_config_manual(out);
+    fputs(".SH EXIT STATUS\n0 all went well; 1 a failure; 2 command line or settings are wrong.\n"
+          ".SH FILES\n" UF_CONFIG_PATH ": settings. Beside the database: its spool, and the tokens "
+          "of the live page.\n"
+          ".SH SEE ALSO\n.BR underfoot (1),\n.BR underfoot\\-calib (1),\n.BR sqlite3 (1)\n",
+          out);
 }
 
 /* One option of the command line. */
@@ -83,6 +117,7 @@ static void note_command(struct uf_options *o, enum option option)
 {
     static const enum uf_command commands[OPTIONS] = {[CHECK] = UF_COMMAND_CHECK,
                                                       [PRINT_CONFIG] = UF_COMMAND_PRINT_CONFIG,
+                                                      [MANUAL] = UF_COMMAND_MANUAL,
                                                       [HELP] = UF_COMMAND_HELP,
                                                       [VERSION] = UF_COMMAND_VERSION};
     if (commands[option] > o->command)
@@ -117,7 +152,7 @@ int uf_options_read(struct uf_options *o, struct uf_config *c, int argc, char **
         if (g.option == CONFIG)
             o->config_path = g.value;
     }
-    if (o->command == UF_COMMAND_HELP || o->command == UF_COMMAND_VERSION)
+    if (o->command >= UF_COMMAND_MANUAL)
         return UF_OK;
     const char *path = o->config_path;
     if (!path && access(UF_CONFIG_PATH, F_OK) == 0)

@@ -13,6 +13,7 @@ enum uf_command {
     UF_COMMAND_RUN,
     UF_COMMAND_CHECK,
     UF_COMMAND_PRINT_CONFIG,
+    UF_COMMAND_MANUAL,
     UF_COMMAND_HELP,
     UF_COMMAND_VERSION
 };
@@ -23,9 +24,11 @@ struct uf_options {
 };
 
 /* Command line, then the settings in force: defaults, the file, --set and --record in their order.
- * With HELP and VERSION no file is read. */
+ * With HELP, VERSION and MANUAL no file is read. */
 int uf_options_read(struct uf_options *o, struct uf_config *c, int argc, char **argv,
                     struct uf_error *err);
 void uf_options_help(FILE *out);
+/* The manual page, in roff. */
+void uf_options_manual(FILE *out);
 
 #endif

@@ -4,7 +4,10 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "daemon/page_compare.h"
+#include "daemon/page_lesson.h"
 #include "daemon/page_live.h"
+#include "daemon/page_people.h"
 #include "daemon/page_read.h"
 
 #include <stdio.h>
@@ -14,9 +17,21 @@
 
 /* A question to the database: one at a time is at work on another thread. */
 struct read {
-    enum { READ_SWING, READ_LIST } kind;
+    enum {
+        READ_SWING,
+        READ_LIST,
+        READ_LESSON,
+        READ_COMPARE_SWINGS,
+        READ_COMPARE_BLOCKS,
+        READ_SESSIONS,
+        READ_SESSION,
+        READ_PLAYERS,
+        READ_PLAYER,
+        READ_REMARKS
+    } kind;
     uf_client client; /* 0: all */
-    int64_t id;       /* SWING; 0: the newest */
+    int64_t id;       /* where one is named; 0: the newest */
+    int64_t other;    /* COMPARE: what it is compared with */
 };
 
 struct uf_page {
@@ -73,7 +88,8 @@ void uf_page_samples(struct uf_page *p)
     if (p->live_due_us <= now_us) /* after a pause: no burst to catch up */
         p->live_due_us = now_us + every_us;
     p->live_dev_us = a.live->t_dev_us;
-    struct uf_message *m = uf_message_new(uf_page_live_json(a.live, &p->c.config->rig, a.hand));
+    struct uf_message *m =
+        uf_message_new(uf_page_live_json(a.live, &p->c.config->rig, a.hand, a.feet_now));
     uf_server_send_live(p->server, m);
     uf_message_free(m);
 }
@@ -82,17 +98,42 @@ void uf_page_samples(struct uf_page *p)
 
 static void next_read(struct uf_page *p);
 
+static int read_kind(const char *database, const struct read *r, json_t **json,
+                     struct uf_error *err)
+{
+    switch (r->kind) {
+    case READ_SWING:
+        return uf_page_read_swing(database, r->id, json, err);
+    case READ_LIST:
+        return uf_page_read_list(database, json, err);
+    case READ_LESSON:
+        return uf_page_read_lesson(database, json, err);
+    case READ_COMPARE_SWINGS:
+    case READ_COMPARE_BLOCKS:
+        return uf_page_read_compare(database, r->kind == READ_COMPARE_BLOCKS, r->id, r->other, json,
+                                    err);
+    case READ_SESSIONS:
+        return uf_page_read_sessions(database, json, err);
+    case READ_SESSION:
+        return uf_page_read_session(database, r->id, json, err);
+    case READ_PLAYERS:
+        return uf_page_read_players(database, json, err);
+    case READ_REMARKS:
+        return uf_page_read_remarks(database, r->id, json, err);
+    case READ_PLAYER:
+        return uf_page_read_player(database, r->id, json, err);
+    }
+    return UF_OK;
+}
+
 /* On another thread: touches only what next_read has set. */
 static void read_now(uv_work_t *work)
 {
     struct uf_page *p = work->data;
     const struct read *r = &p->reads[p->first_read];
-    const char *database = p->c.config->daemon.database;
     struct uf_error err = {0};
     json_t *json = NULL;
-    int rc = r->kind == READ_SWING ? uf_page_read_swing(database, r->id, &json, &err)
-                                   : uf_page_read_list(database, &json, &err);
-    if (rc)
+    if (read_kind(p->c.config->daemon.database, r, &json, &err))
         json = json_pack("{s:s, s:s}", "type", "problem", "text", err.text);
     p->text = json ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(6)) : NULL;
     json_decref(json);
@@ -127,7 +168,8 @@ static void read_soon(struct uf_page *p, struct read r)
 {
     for (int i = p->working; i < p->waiting_reads; i++) {
         const struct read *other = &p->reads[(p->first_read + i) % UF_PAGE_READS_MAX];
-        if (other->kind == r.kind && other->client == r.client && other->id == r.id)
+        if (other->kind == r.kind && other->client == r.client && other->id == r.id &&
+            other->other == r.other)
             return; /* waits already */
     }
     if (p->waiting_reads == UF_PAGE_READS_MAX) {
@@ -153,8 +195,8 @@ void uf_page_state(struct uf_page *p)
     p->last_swing = store.last_swing_id;
     if (!anybody)
         return;
-    read_soon(p, (struct read){READ_SWING, 0, store.last_swing_id});
-    read_soon(p, (struct read){READ_LIST, 0, 0});
+    read_soon(p, (struct read){READ_SWING, 0, store.last_swing_id, 0});
+    read_soon(p, (struct read){READ_LIST, 0, 0, 0});
 }
 
 static void on_heartbeat(uv_timer_t *timer)
@@ -164,19 +206,128 @@ static void on_heartbeat(uv_timer_t *timer)
 
 /* ---- what a browser asks ---- */
 
+/* True when it has a number in "id". */
+static bool ask_id(struct uf_page *p, uf_client client, const json_t *question, const char *what,
+                   bool needed, int64_t *id)
+{
+    const json_t *given = json_object_get(question, "id");
+    *id = json_integer_value(given);
+    if ((!given && !needed) || (json_is_integer(given) && *id > 0))
+        return true;
+    char text[80];
+    snprintf(text, sizeof text, "\"id\" must be the number of a %s", what);
+    send_problem(p, client, text);
+    return false;
+}
+
 static void ask_swing(struct uf_page *p, uf_client client, const json_t *question)
 {
-    const json_t *id = json_object_get(question, "id");
-    if (id && (!json_is_integer(id) || json_integer_value(id) < 1))
-        send_problem(p, client, "\"id\" must be the number of a swing");
-    else
-        read_soon(p, (struct read){READ_SWING, client, id ? json_integer_value(id) : 0});
+    int64_t id;
+    if (ask_id(p, client, question, "swing", false, &id))
+        read_soon(p, (struct read){READ_SWING, client, id, 0});
 }
 
 static void ask_list(struct uf_page *p, uf_client client, const json_t *question)
 {
     (void)question;
-    read_soon(p, (struct read){READ_LIST, client, 0});
+    read_soon(p, (struct read){READ_LIST, client, 0, 0});
+}
+
+static void ask_sessions(struct uf_page *p, uf_client client, const json_t *question)
+{
+    (void)question;
+    read_soon(p, (struct read){READ_SESSIONS, client, 0, 0});
+}
+
+static void ask_session(struct uf_page *p, uf_client client, const json_t *question)
+{
+    int64_t id;
+    if (ask_id(p, client, question, "session", false, &id))
+        read_soon(p, (struct read){READ_SESSION, client, id, 0});
+}
+
+static void ask_players(struct uf_page *p, uf_client client, const json_t *question)
+{
+    (void)question;
+    read_soon(p, (struct read){READ_PLAYERS, client, 0, 0});
+}
+
+static void ask_player(struct uf_page *p, uf_client client, const json_t *question)
+{
+    int64_t id;
+    if (ask_id(p, client, question, "player", true, &id))
+        read_soon(p, (struct read){READ_PLAYER, client, id, 0});
+}
+
+static void ask_remarks(struct uf_page *p, uf_client client, const json_t *question)
+{
+    int64_t id;
+    if (ask_id(p, client, question, "swing", true, &id))
+        read_soon(p, (struct read){READ_REMARKS, client, id, 0});
+}
+
+static void ask_compare(struct uf_page *p, uf_client client, const json_t *question)
+{
+    const json_t *blocks = json_object_get(question, "blocks");
+    const json_t *pair = blocks ? blocks : json_object_get(question, "swings");
+    const json_t *a = json_array_get(pair, 0), *b = json_array_get(pair, 1);
+    if (json_array_size(pair) != 2 || json_integer_value(a) < 1 || json_integer_value(b) < 1)
+        send_problem(p, client, "\"swings\" or \"blocks\" must be two numbers, as in [3, 7]");
+    else
+        read_soon(p, (struct read){blocks ? READ_COMPARE_BLOCKS : READ_COMPARE_SWINGS, client,
+                                   json_integer_value(a), json_integer_value(b)});
+}
+
+static void ask_lesson(struct uf_page *p, uf_client client, const json_t *question)
+{
+    (void)question;
+    read_soon(p, (struct read){READ_LESSON, client, 0, 0});
+}
+
+static void send_answer(struct uf_page *p, uf_client client, const char *type, const char *ask,
+                        const char *text)
+{
+    send_json(p, client, json_pack("{s:s, s:s, s:s}", "type", type, "ask", ask, "text", text));
+}
+
+static void ask_teach(struct uf_page *p, uf_client client, const json_t *question)
+{
+    const char *ask = json_string_value(json_object_get(question, "ask"));
+    struct uf_error err = {0};
+    struct uf_teach *teach;
+    if (uf_teach_parse(&teach, question, &err)) {
+        send_answer(p, client, "problem", ask, err.text);
+        return;
+    }
+    teach->client = client;
+    struct uf_job *job = uf_job_new(UF_JOB_TEACH);
+    if (job) {
+        job->teach = teach;
+        job->utc_us = uf_clock_utc_us();
+    } else {
+        free(teach);
+    }
+    if (!job || !uf_store_thread_put(p->c.sources->store, job))
+        send_answer(p, client, "problem", ask,
+                    "the database cannot be written now: nothing is "
+                    "changed; the daemon is ending, or too much waits");
+}
+
+void uf_page_taught(struct uf_page *p, const struct uf_teach *teach)
+{
+    static const char *const asks[] = {[UF_TEACH_BEGIN] = "begin",
+                                       [UF_TEACH_END] = "end",
+                                       [UF_TEACH_BLOCK] = "block",
+                                       [UF_TEACH_BLOCK_END] = "block-end",
+                                       [UF_TEACH_REMARK] = "remark"};
+    if (!p || p->stopping)
+        return;
+    send_answer(p, teach->client, teach->rc ? "problem" : "answer", asks[teach->kind],
+                teach->text); /* what has changed, all are told with the next state */
+    if (teach->kind == UF_TEACH_REMARK) {
+        read_soon(p, (struct read){READ_REMARKS, 0, teach->remark.swing, 0});
+        read_soon(p, (struct read){READ_LIST, 0, 0, 0});
+    }
 }
 
 /* A browser that kept a token, where none is asked for. */
@@ -209,9 +360,15 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
         enum uf_right needs;
         void (*handle)(struct uf_page *p, uf_client client, const json_t *question);
     } table[] = {
-        {"enter", UF_RIGHT_READ, ask_enter},   {"swing", UF_RIGHT_READ, ask_swing},
-        {"swings", UF_RIGHT_READ, ask_list},   {"tare", UF_RIGHT_WRITE, ask_command},
-        {"hand", UF_RIGHT_WRITE, ask_command},
+        {"enter", UF_RIGHT_READ, ask_enter},       {"swing", UF_RIGHT_READ, ask_swing},
+        {"swings", UF_RIGHT_READ, ask_list},       {"tare", UF_RIGHT_WRITE, ask_command},
+        {"hand", UF_RIGHT_WRITE, ask_command},     {"compare", UF_RIGHT_READ, ask_compare},
+        {"sessions", UF_RIGHT_READ, ask_sessions}, {"session", UF_RIGHT_READ, ask_session},
+        {"players", UF_RIGHT_READ, ask_players},   {"player", UF_RIGHT_READ, ask_player},
+        {"lesson", UF_RIGHT_WRITE, ask_lesson},    {"begin", UF_RIGHT_WRITE, ask_teach},
+        {"end", UF_RIGHT_WRITE, ask_teach},        {"block", UF_RIGHT_WRITE, ask_teach},
+        {"block-end", UF_RIGHT_WRITE, ask_teach},  {"remark", UF_RIGHT_WRITE, ask_teach},
+        {"remarks", UF_RIGHT_READ, ask_remarks},   {"feet", UF_RIGHT_WRITE, ask_command},
     };
     struct uf_page *p = who;
     const char *ask = json_string_value(json_object_get(question, "ask"));
@@ -224,7 +381,7 @@ static void asked(void *who, uf_client client, enum uf_right right, const json_t
             table[i].handle(p, client, question);
         return;
     }
-    send_problem(p, client, "\"ask\" must be \"swing\", \"swings\", \"tare\" or \"hand\"");
+    send_problem(p, client, "\"ask\" must be one of the questions that DEVELOPERS.md lists");
 }
 
 static void entered(void *who, uf_client client, enum uf_right right)

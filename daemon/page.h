@@ -31,6 +31,8 @@ void uf_page_free(struct uf_page *p);
 
 /* Samples have come: the newest go out when it is time. p NULL is fine, here and below. */
 void uf_page_samples(struct uf_page *p);
+/* What a browser asked for is done, or was refused. NULL is fine. */
+void uf_page_taught(struct uf_page *p, const struct uf_teach *teach);
 /* The state has changed: of the line, of the store, of the daemon. */
 void uf_page_state(struct uf_page *p);
 

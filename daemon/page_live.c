@@ -15,22 +15,31 @@ static double sign_of(enum uf_hand hand)
     return hand == UF_LEFT_HANDED ? 1.0 : -1.0;
 }
 
-static json_t *foot_json(const struct uf_ground *g, double s)
+static json_t *foot_json(const struct uf_ground *g, double s, const struct uf_feet *feet,
+                         enum uf_foot foot)
 {
-    return json_pack("{s:o, s:o, s:o, s:o, s:o}", "vertical_n", number(g->fz_n), "target_n",
-                     number(s * g->fx_n), "toe_n", number(g->fy_n), "cop_target_mm",
-                     number(s * g->cop_x_mm), "cop_toe_mm", number(g->cop_y_mm));
+    double along_pct = NAN, across_pct = NAN;
+    if (feet)
+        uf_foot_place(&feet->pose[foot], foot, s * g->cop_x_mm, g->cop_y_mm, &along_pct,
+                      &across_pct);
+    enum uf_region region = uf_foot_region(along_pct, across_pct);
+    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:s?}", "vertical_n", number(g->fz_n),
+                     "target_n", number(s * g->fx_n), "toe_n", number(g->fy_n), "cop_target_mm",
+                     number(s * g->cop_x_mm), "cop_toe_mm", number(g->cop_y_mm), "along_pct",
+                     number(along_pct), "across_pct", number(across_pct), "region",
+                     region ? uf_region_name(region) : NULL);
 }
 
-json_t *uf_page_live_json(const struct uf_live *live, const struct uf_rig *rig, enum uf_hand hand)
+json_t *uf_page_live_json(const struct uf_live *live, const struct uf_rig *rig, enum uf_hand hand,
+                          const struct uf_feet *feet)
 {
     double s = sign_of(hand);
     const struct uf_both *b = &live->both;
     json_t *lead = json_null(), *trail = json_null();
     if (live->tared && rig->plates == 2) { /* index 0 lies left, which is the lead for s = -1 */
         int lead_plate = hand == UF_LEFT_HANDED ? 1 : 0;
-        lead = foot_json(&live->ground[lead_plate], s);
-        trail = foot_json(&live->ground[1 - lead_plate], s);
+        lead = foot_json(&live->ground[lead_plate], s, feet, UF_LEAD);
+        trail = foot_json(&live->ground[1 - lead_plate], s, feet, UF_TRAIL);
     }
     double known = live->tared ? 1.0 : (double)NAN;
     return json_pack(

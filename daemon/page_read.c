@@ -3,8 +3,11 @@
  * with the calibration and the settings of the swing's current derivation. */
 #include "daemon/page_read.h"
 
+#include "daemon/feet.h"
 #include "daemon/page_live.h"
+#include "daemon/page_query.h"
 #include "store/calibrations.h"
+#include "store/feet.h"
 #include "store/swings.h"
 #include "swing/targets.h"
 
@@ -108,10 +111,10 @@ static enum uf_event_kind event_named(const char *name)
 /* One window and how the swing's peak lies to it; NULL where the row names what there is not. */
 static json_t *target_json(const struct uf_derived *d, sqlite3_stmt *q)
 {
-    const char *name = (const char *)sqlite3_column_text(q, 1);
+    const char *name = uf_store_text(q, 1);
     int metric = uf_metric_find(name);
-    struct uf_target t = {.from = event_named((const char *)sqlite3_column_text(q, 2)),
-                          .to = event_named((const char *)sqlite3_column_text(q, 3)),
+    struct uf_target t = {.from = event_named(uf_store_text(q, 2)),
+                          .to = event_named(uf_store_text(q, 3)),
                           .from_pct = sqlite3_column_double(q, 4),
                           .to_pct = sqlite3_column_double(q, 5),
                           .tolerance_ms = sqlite3_column_double(q, 6)};
@@ -120,9 +123,8 @@ static json_t *target_json(const struct uf_derived *d, sqlite3_stmt *q)
     struct uf_judgement j;
     uf_target_judge(&t, d->value[metric], d->sd[metric], d->event, &j);
     double from_s = d->event[t.from].t_s, long_s = d->event[t.to].t_s - from_s;
-    return json_pack("{s:s, s:s, s:o, s:o, s:s, s:o, s:o, s:b}", "label",
-                     (const char *)sqlite3_column_text(q, 0), "metric", name, "from_s",
-                     number(from_s + 0.01 * t.from_pct * long_s), "to_s",
+    return json_pack("{s:s, s:s, s:o, s:o, s:s, s:o, s:o, s:b}", "label", uf_store_text(q, 0),
+                     "metric", name, "from_s", number(from_s + 0.01 * t.from_pct * long_s), "to_s",
                      number(from_s + 0.01 * t.to_pct * long_s), "timing", uf_timing_name(j.timing),
                      "off_ms", number(j.off_ms), "u_ms", number(j.u_ms), "sure", j.sure);
 }
@@ -165,6 +167,7 @@ struct parts {
     struct uf_capture *capture;
     struct uf_analysis *analysis;
     json_t *targets;
+    struct uf_feet feet; /* not known: no pose */
 };
 
 static json_t *swing_json(const struct parts *p)
@@ -172,8 +175,8 @@ static json_t *swing_json(const struct parts *p)
     const struct uf_swing_row *row = &p->row;
     const char *hand = row->hand == UF_LEFT_HANDED ? "left" : "right";
     return json_pack(
-        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:O, s:o, s:o, s:o}", "type",
-        "swing", "id", (json_int_t)row->id, "utc_us",
+        "{s:s, s:I, s:I, s:s, s:s, s:b, s:I, s:f, s:f, s:o, s:o, s:o, s:O, s:o, s:o, s:o, s:o}",
+        "type", "swing", "id", (json_int_t)row->id, "utc_us",
         (json_int_t)(row->trigger_utc_us ? row->trigger_utc_us : row->stored_utc_us), "hand", hand,
         "calibration", row->calibration, "nominal", row->calibration_id == 0, "rate_hz",
         (json_int_t)row->rate_hz, "duration_s", 1e-6 * (double)row->duration_us, "trigger_s",
@@ -181,7 +184,7 @@ static json_t *swing_json(const struct parts *p)
         number(p->analysis->curves.weight_n), "events", events_json(&row->derived), "flags",
         flags_json(row->derived.flags), "targets", p->targets, "plates",
         uf_page_plates_json(&p->rig), "curves", curves_json(&p->analysis->curves), "metrics",
-        metrics_json(&row->derived));
+        metrics_json(&row->derived), "feet", uf_feet_json(&p->feet));
 }
 
 static int read_parts(struct uf_store *s, int64_t id, struct parts *p, struct uf_error *err)
@@ -193,6 +196,8 @@ static int read_parts(struct uf_store *s, int64_t id, struct parts *p, struct uf
         rc = uf_store_calibration_get(s, p->row.calibration_id, &p->rig, &p->calibration, err);
     if (rc == 0)
         rc = uf_store_capture(s, id, &p->capture, err);
+    if (rc == 0)
+        rc = uf_store_feet(s, p->row.rocking_id, p->row.hand, &p->feet, NULL, err);
     if (rc == 0)
         rc = uf_analyse(p->capture, &p->rig, &p->calibration, &p->row.settings, &p->analysis, err);
     return rc;
@@ -219,7 +224,7 @@ int uf_page_read_swing(const char *database, int64_t id, json_t **out, struct uf
     if (!p)
         return uf_fail(err, UF_ENOMEM, "no memory to read a swing");
     p->targets = json_array();
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == 0 && id == 0)
         rc = newest(s, &id, err);
     if (rc == 0)
@@ -260,7 +265,7 @@ int uf_page_read_list(const char *database, json_t **out, struct uf_error *err)
         json_array_append_new(columns, json_pack("{s:s, s:s, s:s}", "name", m->name, "unit",
                                                  m->unit, "meaning", m->meaning));
     }
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == 0)
         rc = uf_store_swing_ids(s, UF_PAGE_LIST_MAX, INT64_MIN, &ids, &n, err);
     for (size_t i = n; rc == 0 && i-- > 0;) {

@@ -32,7 +32,7 @@ struct recovery {
 
     bool has_clear;
     struct place clear; /* the last one */
-    int64_t clear_utc_us;
+    int64_t clear_utc_us, clear_mono_us;
     int64_t stored_id; /* newest swing in the database at that time */
 
     struct uf_pipeline *pipeline;
@@ -40,6 +40,7 @@ struct recovery {
     bool clock_fed, after_clear;
     struct uf_spool_state state;
     int64_t newest_dev_us;
+    uint64_t chain; /* 1 for the first, in the upper half of each stand */
     struct uf_spool_record last;
     int64_t first_utc_us;
     int swings;
@@ -67,6 +68,7 @@ static int find_clear(struct recovery *r, struct uf_error *err)
             r->has_clear = true;
             r->clear = (struct place){i, at};
             r->clear_utc_us = record.utc_us;
+            r->clear_mono_us = record.mono_us;
             r->stored_id = (int64_t)uf_get_u64(record.bytes);
         }
     }
@@ -97,6 +99,9 @@ static size_t first_segment(struct recovery *r)
         struct uf_spool_state state = {0};
         bool good = first_state(r, i, &record, &state);
         double lead_s = 1e-6 * (double)(r->clear_utc_us - r->list[i].utc_us);
+        double mono_s = 1e-6 * (double)(r->clear_mono_us - record.mono_us);
+        if (good && mono_s >= 0 && mono_s < lead_s) /* the wall clock was set forth in between */
+            lead_s = mono_s;
         if (good && (record.kind == UF_SPOOL_START || (lead_s >= LEAD_IN_S && state.has_tare)))
             break;
         if (r->list[i - 1].sequence + 1 != r->list[i].sequence)
@@ -114,6 +119,7 @@ static int new_chain(struct recovery *r, struct uf_error *err)
     settings.hand = r->state.hand;
     uf_pipeline_free(r->pipeline);
     r->pipeline = NULL;
+    r->chain += UINT64_C(1) << 32;
     r->newest_dev_us = -1;
     uf_clockmap_reset(r->clockmap);
     r->clock_fed = false;
@@ -122,9 +128,13 @@ static int new_chain(struct recovery *r, struct uf_error *err)
 }
 
 /* As the daemon does it when it is live (acquire.c), at the time of the record. */
-static void take_swing(struct recovery *r, struct uf_capture *capture)
+static void take_capture(struct recovery *r, const struct uf_pipeline_event *event)
 {
-    struct uf_job *job = r->after_clear ? uf_job_new(UF_JOB_SWING) : NULL;
+    struct uf_capture *capture = event->capture;
+    bool swing = event->kind == UF_PIPE_SWING;
+    struct uf_job *job = NULL;
+    if (r->after_clear || !swing) /* feet of before hold for a swing behind */
+        job = uf_job_new(swing ? UF_JOB_SWING : UF_JOB_ROCKING);
     if (!job) {
         uf_capture_free(capture); /* stored, by that CLEAR; or no memory, and the spool keeps it */
         return;
@@ -135,12 +145,13 @@ static void take_swing(struct recovery *r, struct uf_capture *capture)
         job->utc_us = mono_us + (r->last.utc_us - r->last.mono_us);
     }
     job->capture = capture;
+    job->stand = r->chain | event->stand;
     job->drift_ppm = uf_clockmap_drift_ppm(r->clockmap);
     job->calibration = r->start->calibration;
     job->calibration_id = r->start->calibration_id;
     job->maybe_stored = true;
     job->stored_after = r->stored_id;
-    r->swings++;
+    r->swings += swing;
     r->swing(r->who, job);
 }
 
@@ -151,7 +162,8 @@ static void take_event(struct recovery *r, struct uf_pipeline_event *event)
         r->newest_dev_us = event->t_dev_us;
         break;
     case UF_PIPE_SWING:
-        take_swing(r, event->capture);
+    case UF_PIPE_ROCKING:
+        take_capture(r, event);
         break;
     case UF_PIPE_TARE:
         r->state.has_tare = true;
@@ -166,6 +178,7 @@ static void take_event(struct recovery *r, struct uf_pipeline_event *event)
     case UF_PIPE_STANCE:
     case UF_PIPE_REFUSED:
     case UF_PIPE_STRIKE:
+    case UF_PIPE_LONE_STRIKE:
     case UF_PIPE_NOTE:
     case UF_PIPE_PLATE:
     case UF_PIPE_ERROR: /* said again by the live chain */
@@ -310,6 +323,7 @@ static void hand_over(struct recovery *r, struct uf_past *past)
     past->state = r->state;
     past->state.stored_id = r->stored_id;
     past->newest_dev_us = r->newest_dev_us;
+    past->chain = r->chain;
     r->pipeline = NULL;
 }
 
@@ -340,6 +354,7 @@ int uf_recover(const char *folder, const struct uf_config *config,
     }
 done:
     out->swings = r.swings;
+    out->stored_id = r.stored_id;
     out->span_s = fmax(0, 1e-6 * (double)(r.last.utc_us - r.first_utc_us));
     uf_pipeline_free(r.pipeline);
     uf_clockmap_free(r.clockmap);

@@ -19,16 +19,18 @@ struct uf_past {
     struct uf_pipeline *pipeline; /* NULL: begin anew */
     struct uf_spool_state state;
     int64_t newest_dev_us;
+    uint64_t chain; /* upper half of its stands (uf_job.stand) */
 };
 
 struct uf_recovered {
-    bool looked;   /* there was something to play */
-    int swings;    /* found that may not be stored */
-    double span_s; /* of the stream that was played */
+    bool looked;       /* there was something to play */
+    int swings;        /* found that may not be stored */
+    double span_s;     /* of the stream that was played */
+    int64_t stored_id; /* newest swing in the database, as the spool knows it; 0: it does not */
 };
 
-/* swing is given each swing: a job that is maybe_stored; it takes it. On failure (unreadable, no
- * memory) what was found before is handed on all the same. */
+/* swing is given each swing and each rocking: a job that is maybe_stored; it takes it. On failure
+ * (unreadable, no memory) what was found before is handed on all the same. */
 int uf_recover(const char *folder, const struct uf_config *config,
                const struct uf_store_start *start, void (*swing)(void *who, struct uf_job *job),
                void *who, struct uf_past *past, struct uf_recovered *out, struct uf_error *err);

@@ -14,7 +14,7 @@
 #define UF_SERVER_CONNECTIONS_MAX 64      /* HTTP and websocket together */
 #define UF_SERVER_CLIENTS_MAX     24      /* websockets */
 #define UF_SERVER_HEADERS_MAX     4096    /* bytes of a request's head */
-#define UF_SERVER_QUESTION_MAX    2048    /* bytes of a client's message */
+#define UF_SERVER_QUESTION_MAX    8192    /* bytes of a client's message */
 #define UF_SERVER_QUESTIONS_S     20      /* a client's messages a second, */
 #define UF_SERVER_QUESTIONS_BURST 40      /* .. and at once */
 #define UF_SERVER_QUEUE_MAX       32      /* messages that wait for a slow client, */

@@ -93,7 +93,47 @@ static void succeed(struct uf_spool *s, size_t n)
         uf_log(UF_LOG_NOTICE, "spool: written again; %llu bytes are not in it", lost);
 }
 
-/* ---- segments ---- */
+/* ---- the folder and its segments ---- */
+
+/* UF_EPERM, UF_EFULL: it may be possible later. */
+static int no_folder(const char *doing, const char *folder, struct uf_error *err)
+{
+    int code = errno == EROFS || errno == EACCES    ? UF_EPERM
+               : errno == ENOSPC || errno == EDQUOT ? UF_EFULL
+                                                    : UF_EIO;
+    return uf_fail(err, code, "cannot %s the spool's folder %s: %s (daemon.spool)", doing, folder,
+                   strerror(errno));
+}
+
+static int take_folder(struct uf_spool *s, struct uf_error *err)
+{
+    char path[UF_SPOOL_PATH_MAX];
+    const char *folder = s->config.folder;
+    if (mkdir(folder, 0750) != 0 && errno != EEXIST)
+        return no_folder("make", folder, err);
+    snprintf(path, sizeof path, "%s/lock", folder);
+    s->lock_fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
+    if (s->lock_fd < 0 && errno == EROFS) /* what is in it can be read all the same */
+        s->lock_fd = open(path, O_RDONLY | O_CLOEXEC);
+    if (s->lock_fd < 0)
+        return no_folder("write in", folder, err);
+    if (flock(s->lock_fd, LOCK_EX | LOCK_NB) != 0) {
+        close(s->lock_fd);
+        s->lock_fd = -1;
+        errno = EBUSY;
+        return uf_fail(err, UF_EBUSY,
+                       "another underfootd has the spool %s: give this one its own daemon.spool",
+                       folder);
+    }
+    int rc = uf_spool_list(folder, &s->segment, &s->segments, err);
+    for (size_t i = 0; rc == UF_OK && i < s->segments; i++) {
+        if (s->segment[i].number >= s->next_number)
+            s->next_number = s->segment[i].number + 1;
+        if (s->segment[i].sequence > s->sequence)
+            s->sequence = s->segment[i].sequence;
+    }
+    return rc;
+}
 
 /* An errno, or 0. */
 static int write_at(int fd, const uint8_t *bytes, size_t n, off_t at)
@@ -171,6 +211,8 @@ static void use_fd(struct uf_spool *s, int fd)
 /* The next segment. An errno, or 0. */
 static int next_segment(struct uf_spool *s)
 {
+    if (s->lock_fd < 0 && take_folder(s, NULL) != UF_OK)
+        return errno ? errno : EIO;
     char path[UF_SPOOL_PATH_MAX];
     uint8_t begin[UF_SPOOL_HEADER_BYTES + UF_SPOOL_RECORD_BYTES + UF_SPOOL_STATE_BYTES];
     size_t n = UF_SPOOL_HEADER_BYTES;
@@ -297,7 +339,7 @@ static void write_block(struct uf_spool *s)
 static void run(void *spool)
 {
     struct uf_spool *s = spool;
-    for (int i = 0; i < FIRST_FILES && s->segments < FIRST_FILES; i++) {
+    for (int i = 0; s->lock_fd >= 0 && i < FIRST_FILES && s->segments < FIRST_FILES; i++) {
         int why = add_file(s);
         if (why) {
             refuse(s, 0, "make room for", why);
@@ -451,32 +493,6 @@ static void told(uv_async_t *async)
 
 /* ---- life ---- */
 
-static int open_folder(struct uf_spool *s, struct uf_error *err)
-{
-    char path[UF_SPOOL_PATH_MAX];
-    const char *folder = s->config.folder;
-    if (mkdir(folder, 0750) != 0 && errno != EEXIST)
-        return uf_fail(err, UF_EIO, "cannot make the spool's folder %s: %s (daemon.spool)", folder,
-                       strerror(errno));
-    snprintf(path, sizeof path, "%s/lock", folder);
-    s->lock_fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
-    if (s->lock_fd < 0)
-        return uf_fail(err, UF_EIO, "cannot write in the spool's folder %s: %s (daemon.spool)",
-                       folder, strerror(errno));
-    if (flock(s->lock_fd, LOCK_EX | LOCK_NB) != 0)
-        return uf_fail(err, UF_EBUSY,
-                       "another underfootd has the spool %s: give this one its own daemon.spool",
-                       folder);
-    int rc = uf_spool_list(folder, &s->segment, &s->segments, err);
-    for (size_t i = 0; rc == UF_OK && i < s->segments; i++) {
-        if (s->segment[i].number >= s->next_number)
-            s->next_number = s->segment[i].number + 1;
-        if (s->segment[i].sequence > s->sequence)
-            s->sequence = s->segment[i].sequence;
-    }
-    return rc;
-}
-
 /* The settings allow less than there is: the oldest go. */
 static void remove_surplus(struct uf_spool *s)
 {
@@ -510,8 +526,17 @@ int uf_spool_new(struct uf_spool **out, const struct uf_spool_config *config, st
     s->fd = s->lock_fd = s->sync_fd = s->handles = -1;
     s->filling.bytes = malloc(UF_SPOOL_BLOCK_BYTES);
     s->leaving.bytes = malloc(UF_SPOOL_BLOCK_BYTES);
-    int rc = s->filling.bytes && s->leaving.bytes ? open_folder(s, err)
+    int rc = s->filling.bytes && s->leaving.bytes ? take_folder(s, err)
                                                   : uf_fail(err, UF_ENOMEM, no_memory);
+    if (rc == UF_EPERM || rc == UF_EFULL) {
+        s->status.failing = s->gap = true; /* the thread tries again */
+        memcpy(s->status.problem, err->text, sizeof s->status.problem);
+        uf_log(UF_LOG_ERROR,
+               "spool: %s; measuring and storing go on, but a crash would now lose "
+               "what is not stored yet",
+               err->text);
+        rc = UF_OK;
+    }
     if (rc) {
         free_members(s);
         return rc;

@@ -32,7 +32,8 @@ struct uf_spool_status {
 };
 
 /* Takes the folder (UF_EBUSY: another daemon has it). Changes nothing in it yet, so that what is
- * there can be read. */
+ * there can be read. A file system that is read-only or full is no failure: the status says so, and
+ * it is tried again. */
 int uf_spool_new(struct uf_spool **out, const struct uf_spool_config *config, struct uf_error *err);
 /* Starts the thread; before, what is put waits in memory. */
 int uf_spool_start(struct uf_spool *s, struct uf_error *err);

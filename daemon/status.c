@@ -84,6 +84,7 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
         {"samples_excitation", a->doubts.excitation},
         {"link_losses", a->link_losses},
         {"strikes", a->strikes},
+        {"lone_strikes", a->lone_strikes},
         {"swings_found", a->swings},
         {"notes_hushed", a->notes_hushed},
         {"loop_stalls", s->loop_stalls},
@@ -97,6 +98,7 @@ static json_t *counters_json(const struct uf_status_sources *s, const struct uf_
         {"control_questions", control.questions},
         {"control_bad_questions", control.bad_questions},
         {"control_turned_away", control.turned_away},
+        {"control_made_room", control.made_room},
         {"control_cut_off", control.cut_off},
         {"page_clients", (uint64_t)page_clients},
         {"page_connections", page.connections},
@@ -156,18 +158,34 @@ static json_t *live_json(const struct uf_status_sources *s, const struct uf_live
     return NULL;
 }
 
-/* The watch over what no load can make, an entry a plate; state null: not watched. */
-static json_t *plates_json(const struct uf_status_sources *s, const struct uf_monitor *m)
+static json_t *check_json(const struct uf_rig_health *h, int plate)
 {
+    const struct uf_check_day *c = &h->check[plate];
+    if (!h->checked[plate])
+        return json_null();
+    return json_pack("{s:I, s:b, s:o, s:o}", "utc_us", (json_int_t)c->at_utc_us, "passed",
+                     c->passed, "vertical_error_pct", number(c->vertical_error_pct),
+                     "place_error_mm", number(c->place_error_mm));
+}
+
+/* An entry a plate. state: the watch over what no load can make; null: not watched. empty_n: what
+ * an empty plate shows now; null: not empty, or no zero. */
+static json_t *plates_json(const struct uf_status_sources *s, const struct uf_acquire_status *a,
+                           const struct uf_rig_health *health)
+{
+    const struct uf_monitor *m = a->monitor;
+    bool empty = a->live->tared && a->live->stance == UF_STANCE_EMPTY && a->state == UF_RECEIVING;
     json_t *out = json_array();
     for (int p = 0; p < m->plates; p++) {
         const struct uf_monitor_plate *w = &m->plate[p];
         const struct uf_plate *plate = &s->config->rig.plate[p];
         const char *state = !w->watched ? NULL : w->suspect ? "suspect" : "ok";
-        json_t *entry =
-            json_pack("{s:s, s:s?, s:s?, s:o, s:o}", "plate", uf_place_name(plate->place), "state",
-                      state, "cell", w->suspect ? plate->cell[w->cell].name : NULL, "left_n",
-                      number(w->left_n), "limit_n", number(w->limit_n));
+        json_t *entry = json_pack(
+            "{s:s, s:s?, s:s?, s:o, s:o, s:o, s:o, s:o, s:o}", "plate", uf_place_name(plate->place),
+            "state", state, "cell", w->suspect ? plate->cell[w->cell].name : NULL, "left_n",
+            number(w->left_n), "limit_n", number(w->limit_n), "empty_n",
+            number(empty ? a->live->ground[p].fz_n : (double)NAN), "drift_n", number(a->drift_n[p]),
+            "total_drift_n", number(a->total_drift_n[p]), "check", check_json(health, p));
         if (json_array_append_new(out, entry) != 0) {
             json_decref(out);
             return NULL;
@@ -176,9 +194,41 @@ static json_t *plates_json(const struct uf_status_sources *s, const struct uf_mo
     return out;
 }
 
-static json_t *calibration_json(const struct uf_calibration *c)
+static json_t *calibration_json(const struct uf_calibration *c, const struct uf_rig_health *health)
 {
-    return json_pack("{s:s, s:s, s:b}", "name", c->name, "uuid", c->uuid, "nominal", c->nominal);
+    return json_pack("{s:s, s:s, s:b, s:o}", "name", c->name, "uuid", c->uuid, "nominal",
+                     c->nominal, "made_utc_us",
+                     id_or_null(c->nominal ? 0 : health->calibrated_utc_us));
+}
+
+static json_t *text_or_null(const char *text)
+{
+    return *text ? json_string(text) : json_null();
+}
+
+static json_t *block_json(const struct uf_lesson_about *l)
+{
+    const struct uf_block *b = &l->block;
+    if (b->id == 0)
+        return json_null();
+    return json_pack("{s:I, s:s, s:o, s:o, s:o, s:I, s:I}", "id", (json_int_t)b->id, "kind",
+                     b->kind, "ball", b->ball < 0 ? json_null() : json_boolean(b->ball), "club",
+                     text_or_null(b->club), "note", text_or_null(b->note), "started_utc_us",
+                     (json_int_t)b->started_utc_us, "swings", (json_int_t)l->block_swings);
+}
+
+/* Where the next swing goes; null: into a session that is made for it. */
+static json_t *lesson_json(const struct uf_lesson_about *l)
+{
+    const struct uf_lesson *n = &l->now;
+    if (n->session_id == 0)
+        return json_null();
+    const char *hand = n->hand == UF_LEFT_HANDED ? "left" : "right";
+    return json_pack("{s:I, s:o, s:o, s:s?, s:o, s:I, s:I, s:o}", "session",
+                     (json_int_t)n->session_id, "player_id", id_or_null(n->player_id), "player",
+                     text_or_null(l->player), "hand", n->player_id ? hand : NULL, "cautions",
+                     text_or_null(l->cautions), "started_utc_us", (json_int_t)l->started_utc_us,
+                     "swings", (json_int_t)l->swings, "block", block_json(l));
 }
 
 static json_t *recording_json(const struct uf_status_sources *s)
@@ -219,13 +269,15 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"state_text", json_string(a.text)},
         {"stopping", json_boolean(s->stopping)},
         {"link", json_string(uf_link_name(s->link))},
-        {"device", json_string(s->config->link.device)},
+        {"device", json_string(uf_link_path(s->link))},
         {"board_id", board_id(&a)},
         {"firmware", a.greeted ? json_integer(a.hello.firmware) : json_null()},
         {"channels", a.greeted ? json_integer(a.hello.channels) : json_null()},
         {"rate_hz", a.greeted ? json_integer(a.hello.rate_hz) : json_null()},
         {"measured_rate_hz", number(a.measured_rate_hz)},
         {"drift_ppm", number(a.drift_ppm)},
+        {"clock_step_ms",
+         number(a.doubts.clock_step_ms > 0 ? a.doubts.clock_step_ms : (double)NAN)},
         {"samples", whole(a.counts.samples)},
         {"lost", whole(a.counts.lost)},
         {"bad", whole(bad_of(&a.counts))},
@@ -235,9 +287,10 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"hand", json_string(a.hand == UF_LEFT_HANDED ? "left" : "right")},
         {"tared", json_boolean(a.live->tared)},
         {"tare_age_s", number(a.tare_age_s)},
-        {"calibration", calibration_json(a.calibration)},
+        {"calibration", calibration_json(a.calibration, &store.health)},
         {"database", json_string(s->config->daemon.database)},
-        {"session", id_or_null(store.session_id)},
+        {"session", id_or_null(store.lesson.now.session_id)},
+        {"lesson", lesson_json(&store.lesson)},
         {"swings_stored", whole(store.stored)},
         {"last_swing", id_or_null(store.last_swing_id)},
         {"last_swing_utc_us", id_or_null(store.last_swing_utc_us)},
@@ -252,7 +305,8 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"version", json_string(UF_VERSION)},
         {"page_port", s->page ? json_integer(uf_page_port(s->page)) : json_null()},
         {"live", live_json(s, a.live)},
-        {"plates", plates_json(s, a.monitor)},
+        {"feet", uf_feet_state_json(a.feet, a.feet_asked, a.feet_now)},
+        {"plates", plates_json(s, &a, &store.health)},
     };
     json_t *o = json_object();
     bool good = o != NULL;

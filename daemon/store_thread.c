@@ -27,7 +27,8 @@ struct uf_store_thread {
     uv_mutex_t lock; /* all below */
     uv_cond_t wake;
     struct list queue;
-    struct list done; /* CALIBRATION and LESSON jobs on their way back */
+    struct list urgent; /* TEACH and LESSON: pass the queue */
+    struct list done;   /* CALIBRATION, TEACH and LESSON jobs on their way back */
     struct uf_store_status status;
     int notes; /* jobs that are no swings */
     bool stopping, finished;
@@ -56,6 +57,8 @@ void uf_job_free(struct uf_job *job)
     if (!job)
         return;
     uf_capture_free(job->capture);
+    free(job->teach);
+    free(job->found);
     free(job);
 }
 
@@ -119,16 +122,24 @@ static void leave_locked(struct uf_store_thread *t)
 {
     struct uf_store_status *s = &t->status;
     struct uf_job *job = take_first(&t->queue);
-    if (job->kind == UF_JOB_SWING) {
-        s->waiting--;
+    if (job->capture)
         s->waiting_bytes -= bytes_of(job);
-    } else {
+    if (job->kind == UF_JOB_SWING)
+        s->waiting--;
+    else
         t->notes--;
-    }
-    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_LESSON)
+    if (job->kind == UF_JOB_CALIBRATION || job->kind == UF_JOB_ROCKING || job->found)
         append(&t->done, job);
     else
         uf_job_free(job);
+}
+
+static void keep_lesson_locked(struct uf_store_thread *t, const struct uf_job *job)
+{
+    if (job->has_lesson)
+        t->status.lesson = job->lesson;
+    if (job->has_health)
+        t->status.health = job->health;
 }
 
 /* The head job is stored. */
@@ -143,8 +154,7 @@ static void finish_locked(struct uf_store_thread *t)
         s->last_swing_utc_us = job->utc_us;
         s->last_swing_flags = job->flags;
     }
-    if (job->kind == UF_JOB_SWING || job->kind == UF_JOB_LESSON)
-        s->session_id = job->session_id;
+    keep_lesson_locked(t, job);
     leave_locked(t);
     settle_state_locked(t, false);
 }
@@ -158,26 +168,47 @@ static bool fail_locked(struct uf_store_thread *t, const struct uf_error *err)
     s->retries++;
     settle_state_locked(t, true);
     struct uf_job *head = t->queue.first;
-    if (may_mend(err->code) || ++head->tries < TRIES_AT_HEAD)
+    if (head->kind == UF_JOB_OPEN || may_mend(err->code) || ++head->tries < TRIES_AT_HEAD)
         return news;
     head->tries = 0;
     if (head->kind == UF_JOB_SWING) {
         append(&t->queue, take_first(&t->queue));
     } else {
-        head->calibration_id = -1; /* of a CALIBRATION: not read; a LESSON's has no hand */
+        head->calibration_id = -1; /* of a CALIBRATION: not read */
         s->notes_lost++;
         leave_locked(t);
     }
     return news;
 }
 
+static void do_urgent_locked(struct uf_store_thread *t)
+{
+    while (t->urgent.first) {
+        struct uf_job *job = take_first(&t->urgent);
+        struct uf_error err = {0};
+        uv_mutex_unlock(&t->lock);
+        int rc = t->config.sink.store(t->config.sink.who, job, &err);
+        uv_mutex_lock(&t->lock);
+        t->notes--;
+        if (rc && job->teach) {
+            job->teach->rc = rc;
+            memcpy(job->teach->text, err.text, sizeof job->teach->text);
+        }
+        keep_lesson_locked(t, job);
+        append(&t->done, job);
+        uv_async_send(&t->async);
+    }
+}
+
 /* Waits before the next try; false: the time to stop has come. */
 static bool wait_locked(struct uf_store_thread *t, struct uf_backoff *backoff)
 {
     uint64_t until_ns = uv_hrtime() + uf_backoff_next(backoff) * 1000000;
+    bool opening = t->queue.first->kind == UF_JOB_OPEN;
     for (;;) {
+        do_urgent_locked(t);
         uint64_t now_ns = uv_hrtime();
-        if (t->stopping && now_ns >= t->stop_by_ns)
+        if (t->stopping && (now_ns >= t->stop_by_ns || (opening && t->status.waiting == 0)))
             return false;
         uint64_t soon_ns = now_ns + (uint64_t)STOPPING_WAIT_MS * 1000000;
         if (t->stopping && until_ns > soon_ns)
@@ -204,11 +235,14 @@ static void run_locked(struct uf_store_thread *t)
 {
     struct uf_backoff backoff = t->config.waits;
     for (;;) {
-        while (!t->queue.first && !t->stopping)
+        while (!t->queue.first && !t->urgent.first && !t->stopping)
             uv_cond_wait(&t->wake, &t->lock);
+        do_urgent_locked(t);
         struct uf_job *job = t->queue.first;
-        if (!job)
+        if (!job && t->stopping)
             return;
+        if (!job)
+            continue;
         uv_mutex_unlock(&t->lock); /* others only append: the head is ours */
         struct uf_error err = {0};
         int rc = t->config.sink.store(t->config.sink.who, job, &err);
@@ -275,6 +309,7 @@ static void told(uv_async_t *async)
 static void free_members(struct uf_store_thread *t)
 {
     free_list(&t->queue);
+    free_list(&t->urgent);
     free_list(&t->done);
     uv_cond_destroy(&t->wake);
     uv_mutex_destroy(&t->lock);
@@ -305,7 +340,12 @@ int uf_store_thread_new(struct uf_store_thread **out, const struct uf_store_thre
         t->config.waits =
             (struct uf_backoff){.first_ms = FIRST_WAIT_MS, .longest_ms = LONGEST_WAIT_MS};
     t->status.limit = config->limit;
-    t->status.session_id = config->session_id;
+    t->status.lesson = config->lesson;
+    t->status.health = config->health;
+    if (config->problem && *config->problem) {
+        t->status.state = UF_STORE_FAILING;
+        snprintf(t->status.problem, sizeof t->status.problem, "%s", config->problem);
+    }
     int rc = uv_async_init(config->loop, &t->async, told);
     if (rc == 0) {
         t->async.data = t;
@@ -333,11 +373,13 @@ void uf_store_thread_free(struct uf_store_thread *t)
 bool uf_store_thread_put(struct uf_store_thread *t, struct uf_job *job)
 {
     uint64_t bytes = bytes_of(job);
-    bool swing = job->kind == UF_JOB_SWING;
+    bool swing = job->kind == UF_JOB_SWING,
+         urgent = job->kind == UF_JOB_TEACH || job->kind == UF_JOB_LESSON;
     uv_mutex_lock(&t->lock);
     struct uf_store_status *s = &t->status;
-    bool room =
-        swing ? s->waiting_bytes + bytes <= UF_STORE_BYTES_MAX : t->notes < UF_STORE_NOTES_MAX;
+    bool room = !job->capture || s->waiting_bytes + bytes <= UF_STORE_BYTES_MAX;
+    if (!swing)
+        room = room && t->notes < UF_STORE_NOTES_MAX;
     if (t->stopping)
         room = false;
     if (!room && swing)
@@ -345,9 +387,10 @@ bool uf_store_thread_put(struct uf_store_thread *t, struct uf_job *job)
     else if (!room)
         s->notes_lost++;
     if (room) {
-        append(&t->queue, job);
-        if (swing) {
+        append(urgent ? &t->urgent : &t->queue, job);
+        if (job->capture)
             s->waiting_bytes += bytes;
+        if (swing) {
             s->waiting++;
             if (s->waiting > s->most_waiting)
                 s->most_waiting = s->waiting;

@@ -1,17 +1,22 @@
 /* SPDX-License-Identifier: MIT
  * The queue between the loop, which never waits, and the disk, which sometimes does. A thread of
  * its own takes one job after another, oldest first. A job that the disk refuses (full, locked,
- * read-only) stays at the head and is tried again, less and less often; nothing is dropped. More
+ * read-only) stays at the head and is tried again, less and less often; nothing is dropped. So does
+ * the opening of a database that could not be used at the start: what comes waits behind it. More
  * swings than the queue's limit is a state that the daemon shows; they wait in memory all the same,
- * up to UF_STORE_BYTES_MAX.
- * The only lock guards pointers and counters: it is never held during work. */
+ * up to UF_STORE_BYTES_MAX. What a person waits for (TEACH, LESSON) passes the queue, also while
+ * the disk refuses; it is tried once, and its answer goes back. The only lock guards pointers and
+ * counters: it is never held during work. */
 #ifndef UF_DAEMON_STORE_THREAD_H
 #define UF_DAEMON_STORE_THREAD_H
 
 #include "daemon/backoff.h"
+#include "daemon/teach.h"
 #include "plate/leftover.h"
 #include "plate/tare.h"
+#include "store/plate_checks.h"
 #include "swing/capture.h"
+#include "swing/rocking.h"
 
 #include <uv.h>
 
@@ -19,22 +24,35 @@
 #define UF_STORE_NOTES_MAX 1000 /* zeros and link events in memory: then new ones are lost */
 
 enum uf_job_kind {
+    UF_JOB_OPEN, /* of a database that could not be used at the start: tried until it can be */
     UF_JOB_SWING,
     UF_JOB_TARE,
     UF_JOB_LINK_EVENT,
     UF_JOB_CALIBRATION, /* read the rig's active calibration again */
-    UF_JOB_LESSON       /* read which session is open, and whose */
+    UF_JOB_LESSON,      /* read which session is open, and whose, and the rig's health */
+    UF_JOB_TEACH,       /* do what a teacher asked for on the page */
+    UF_JOB_ROCKING      /* store it, and find the feet */
 };
+
+struct uf_store_start; /* store_sink.h */
 
 /* One thing to store. All of it is owned by the queue from uf_store_thread_put on. */
 struct uf_job {
     enum uf_job_kind kind;
-    int64_t utc_us; /* of the trigger, the zero, the event; 0: not known */
-    /* SWING */
+    int64_t utc_us; /* of the trigger, the zero, the event, the question; 0: not known */
+    /* SWING, ROCKING */
     struct uf_capture *capture;
+    int64_t hit_utc_us; /* by which it belongs to a block; 0: utc_us */
+    uint64_t stand;     /* as uf_pipeline_event; no two chains have the same */
+    /* ROCKING */
+    bool asked;          /* somebody waits: it may be no rocking at all */
+    bool has_feet;       /* result: */
+    struct uf_feet feet; /* it was looked at; its states say what was found */
+    /* SWING */
     double drift_ppm;                  /* of the board's clock; NAN: not known */
     struct uf_calibration calibration; /* in force at capture; CALIBRATION: the result */
-    int64_t calibration_id;            /* 0: nominal; result -1: could not be read */
+    int64_t calibration_id; /* 0: nominal; SWING -1: not known, the active one when it is stored;
+                               result -1: could not be read */
     /* CALIBRATION, results: what no load can make, of the plates where it is known */
     struct uf_leftover leftover[UF_PLATES_MAX];
     bool has_leftover[UF_PLATES_MAX];
@@ -43,10 +61,17 @@ struct uf_job {
     int64_t swing_id;     /* result */
     bool was_stored;      /* result: it was there */
     uint32_t flags;       /* result: UF_FLAG_* */
-    /* SWING, LESSON: results */
-    int64_t session_id; /* 0: none is open */
-    bool has_hand;      /* LESSON: a player is named, and swings so */
-    enum uf_hand hand;
+    /* any kind, result: the database was opened (again) and says this; the job comes back for it */
+    struct uf_store_start *found;
+    /* SWING, OPEN, LESSON, TEACH: results */
+    bool has_lesson; /* what is open could be read */
+    struct uf_lesson_about lesson;
+    /* LESSON */
+    bool quiet;      /* nobody asked: only a look at what others may have changed */
+    bool has_health; /* result, of OPEN and CALIBRATION too: .. */
+    struct uf_rig_health health;
+    /* TEACH: to be freed, results in it */
+    struct uf_teach *teach;
     /* TARE */
     struct uf_tare_event tare;
     int channels;
@@ -91,7 +116,8 @@ struct uf_store_status {
     int64_t last_swing_id; /* 0: none by this run */
     int64_t last_swing_utc_us;
     uint32_t last_swing_flags;
-    int64_t session_id; /* that swings belong to; 0: none is open */
+    struct uf_lesson_about lesson; /* that swings belong to now */
+    struct uf_rig_health health;
 };
 
 struct uf_store_thread;
@@ -99,12 +125,15 @@ struct uf_store_thread;
 struct uf_store_thread_config {
     uv_loop_t *loop;
     struct uf_store_sink sink;
-    int limit;               /* swings */
-    int64_t session_id;      /* open at the start */
+    int limit;                     /* swings */
+    struct uf_lesson_about lesson; /* open at the start */
+    struct uf_rig_health health;
+    const char *problem;     /* with the database at the start, which was logged; NULL: none */
     struct uf_backoff waits; /* between tries; first_ms 0: the usual ones */
     /* On the loop, after something changed; several changes may come as one. */
     void (*changed)(void *who);
-    /* On the loop: a CALIBRATION or LESSON job is done; belongs to the receiver (uf_job_free). */
+    /* On the loop: a CALIBRATION, LESSON, TEACH or ROCKING job is done, or any job that found
+     * something; belongs to the receiver (uf_job_free). */
     void (*answered)(void *who, struct uf_job *job);
     /* On the loop, after uf_store_thread_stop: the sink is closed. left: swings that could not be
      * stored in time. */

@@ -62,9 +62,11 @@ function frameOf(plates, w, h, margin) {
 /**
  * The plates from above, toes up.
  * paths: {lead: [[target, toe], ...], trail: ...}, oldest first, null where there is none;
- * forces: {lead: share 0..1, trail} for the size of the markers; net: [target, toe] or null.
+ * forces: {lead: share 0..1, trail} for the size of the markers; net: [target, toe] or null;
+ * before: paths of another swing, drawn hollow: it is A, and paths are B; soles: {lead, trail}, where
+ * rocking has found the feet.
  */
-export function feet(canvas, { plates, hand, paths, forces, net, stale }) {
+export function feet(canvas, { plates, hand, paths, forces, net, stale, before = null, soles = null }) {
     const c = begin(canvas);
     if (!c || !plates) return;
     const { g, w, h } = c, s = hand === "left" ? 1 : -1, f = frameOf(plates, w, h, 26);
@@ -96,23 +98,17 @@ export function feet(canvas, { plates, hand, paths, forces, net, stale }) {
     text(g, "toes", w / 2, 16, { align: "center" });
     text(g, "heels", w / 2, h - 8, { align: "center" });
     arrow(g, s < 0 ? 8 : w - 8, 16, s, "target");
+    for (const foot of FEET) if (soles && soles[foot]) sole(g, foot, soles[foot], f, s);
+    const dim = stale ? 0.35 : 1, size = (share) => (14 + 26 * Math.sqrt(Math.max(0, share || 0))) * Math.max(0.3, f.scale);
     for (const foot of FEET) {
-        const path = paths[foot];
-        g.strokeStyle = colour(foot);
-        g.lineWidth = 3;
-        g.setLineDash(DASH[foot]);
-        for (let i = 1; i < path.length; i++) {
-            if (!path[i] || !path[i - 1]) continue;
-            g.globalAlpha = (stale ? 0.35 : 1) * (0.15 + (0.75 * i) / path.length);
-            g.beginPath();
-            g.moveTo(f.x(s * path[i - 1][0]), f.y(path[i - 1][1]));
-            g.lineTo(f.x(s * path[i][0]), f.y(path[i][1]));
-            g.stroke();
-        }
-        g.setLineDash([]);
-        g.globalAlpha = stale ? 0.35 : 1;
-        const last = path[path.length - 1];
-        if (last) marker(g, foot, f.x(s * last[0]), f.y(last[1]), (14 + 26 * Math.sqrt(Math.max(0, forces[foot] || 0))) * Math.max(0.3, f.scale));
+        const at = (p) => [f.x(s * p[0]), f.y(p[1])];
+        way(g, foot, paths[foot].map((p) => p && at(p)), DASH[foot], dim);
+        const last = paths[foot][paths[foot].length - 1], other = before && before[foot][before[foot].length - 1];
+        if (before) way(g, foot, before[foot].map((p) => p && at(p)), [2, 4], dim);
+        if (last) marker(g, foot, ...at(last), size(forces[foot]));
+        if (other) ring(g, foot, ...at(other), size(forces[foot]));
+        if (before && last) letter(g, "B", ...at(last), colour("paper"));
+        if (other && (!last || Math.hypot(last[0] - other[0], last[1] - other[1]) * f.scale > 14)) letter(g, "A", ...at(other), colour(foot));
     }
     if (net) {
         const x = f.x(s * net[0]), y = f.y(net[1]);
@@ -126,6 +122,76 @@ export function feet(canvas, { plates, hand, paths, forces, net, stale }) {
         g.stroke();
     }
     g.globalAlpha = 1;
+}
+
+/** Half the width of a sole, in parts of its width, from heel to toes in parts of its length. */
+const OUTER = [[0, 0.16], [0.05, 0.31], [0.15, 0.37], [0.4, 0.36], [0.66, 0.47], [0.82, 0.45], [0.94, 0.28], [1, 0.02]];
+const INNER = [[0, 0.16], [0.05, 0.31], [0.15, 0.36], [0.42, 0.24], [0.6, 0.42], [0.72, 0.5], [0.88, 0.44], [0.97, 0.24], [1, 0.02]];
+/** Where heel, arch, ball and toes meet. */
+const REGIONS = [0.3, 0.58, 0.82];
+
+/** A foot on the plate: in the golfer frame, mm; its outer edge is away from the other foot. */
+function sole(g, foot, { heel_target_mm, heel_toe_mm, toes_target_mm, toes_toe_mm, width_mm }, f, s) {
+    const along = [toes_target_mm - heel_target_mm, toes_toe_mm - heel_toe_mm], length = Math.hypot(...along);
+    if (!(length > 0) || !(width_mm > 0)) return;
+    const way = foot === "lead" ? 1 : -1; // the lead foot's outer edge lies target-ward
+    const aside = [(way * along[1]) / length, (-way * along[0]) / length];
+    const at = (part, half) => [f.x(s * (heel_target_mm + part * along[0] + half * width_mm * aside[0])), f.y(heel_toe_mm + part * along[1] + half * width_mm * aside[1])];
+    const edge = [...OUTER.map(([part, half]) => at(part, half)), ...INNER.map(([part, half]) => at(part, -half)).reverse()];
+    g.save();
+    g.beginPath();
+    const middle = (i) => [0, 1].map((k) => (edge[i % edge.length][k] + edge[(i + 1) % edge.length][k]) / 2);
+    g.moveTo(...middle(0));
+    for (let i = 1; i <= edge.length; i++) g.quadraticCurveTo(...edge[i % edge.length], ...middle(i));
+    g.closePath();
+    g.fillStyle = g.strokeStyle = colour(foot);
+    g.lineWidth = 2;
+    g.setLineDash(DASH[foot]);
+    g.stroke();
+    g.globalAlpha *= 0.12;
+    g.fill();
+    g.clip();
+    g.globalAlpha *= 4;
+    g.lineWidth = 1;
+    g.setLineDash([]);
+    for (const part of REGIONS) {
+        g.beginPath();
+        g.moveTo(...at(part, 0.6));
+        g.lineTo(...at(part, -0.6));
+        g.stroke();
+    }
+    g.restore();
+}
+
+/** A line that grows stronger towards its end. */
+function way(g, foot, path, dash, dim) {
+    g.strokeStyle = colour(foot);
+    g.lineWidth = 3;
+    g.setLineDash(dash);
+    for (let i = 1; i < path.length; i++) {
+        if (!path[i] || !path[i - 1]) continue;
+        g.globalAlpha = dim * (0.15 + (0.75 * i) / path.length);
+        g.beginPath();
+        g.moveTo(...path[i - 1]);
+        g.lineTo(...path[i]);
+        g.stroke();
+    }
+    g.setLineDash([]);
+    g.globalAlpha = dim;
+}
+
+/** A marker's outline. */
+function ring(g, foot, x, y, size) {
+    g.strokeStyle = colour(foot);
+    g.lineWidth = 3;
+    g.beginPath();
+    if (foot === "lead") g.arc(x, y, size, 0, 2 * Math.PI);
+    else g.rect(x - 0.9 * size, y - 0.9 * size, 1.8 * size, 1.8 * size);
+    g.stroke();
+}
+
+function letter(g, word, x, y, fill) {
+    text(g, word, x, y, { size: 15, bold: true, align: "center", base: "middle", fill });
 }
 
 export function hatch(g, x, y, w, h) {
@@ -165,9 +231,10 @@ export function niceStep(span, n) {
 
 /**
  * One chart in a box of a canvas.
- * lines: [{name, kind: lead|trail|total, x(i), y: array}]; marks: [{x, label}].
+ * lines: [{kind: lead|trail|total, x(i), y: array, dash, width}]; marks: [{x, label}];
+ * areas: [{kind, x(i), y, half}]: y +- half, shaded.
  */
-export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], title, unit, high, low, cursor = null, ticks = true }) {
+export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], areas = [], title, unit, high, low, cursor = null, ticks = true }) {
     const { x, y, w, h } = box;
     const [lo, hi] = range;
     const px = (v) => x + ((v - x0) / (x1 - x0)) * w, py = (v) => y + h - ((v - lo) / (hi - lo)) * h;
@@ -199,10 +266,11 @@ export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], ti
         g.globalAlpha = 1;
         g.setLineDash([]);
     }
+    for (const area of areas) shade(g, area, px, py);
     for (const line of lines) {
         g.strokeStyle = colour(line.kind);
-        g.lineWidth = line.kind === "total" ? 1.5 : 2.5;
-        g.setLineDash(DASH[line.kind]);
+        g.lineWidth = line.width || (line.kind === "total" ? 1.5 : 2.5);
+        g.setLineDash(line.dash || DASH[line.kind]);
         g.beginPath();
         let down = false;
         for (let i = 0; i < line.y.length; i++) {
@@ -227,11 +295,40 @@ export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], ti
         g.stroke();
     }
     g.restore();
+    const room = (words, font, left, top) => {
+        g.font = font;
+        const width = g.measureText(words).width;
+        g.fillStyle = colour("plate");
+        g.globalAlpha = 0.6;
+        g.fillRect(left === null ? x + w - 10 - width : left, top, width + 4, 18);
+        g.globalAlpha = 1;
+    };
     if (title) {
+        room(`${title} ${unit}`, `700 14px ${colour("face")}`, x + 6, y + 4);
         text(g, title, x + 8, y + 18, { size: 14, fill: colour("ink"), bold: true });
         g.font = `700 14px ${colour("face")}`;
         text(g, unit, x + 14 + g.measureText(title).width, y + 18, { size: 12 });
     }
+    if (high) room(high, `12px ${colour("face")}`, null, y + 3);
+    if (low) room(low, `12px ${colour("face")}`, null, y + h - 20);
     if (high) text(g, high, x + w - 8, y + 16, { size: 12, align: "right" });
     if (low) text(g, low, x + w - 8, y + h - 6, { size: 12, align: "right" });
+}
+
+/** Stretches without a value are left out. */
+function shade(g, { kind, x, y, half }, px, py) {
+    g.fillStyle = colour(kind);
+    g.globalAlpha = 0.16;
+    const known = (i) => i < y.length && y[i] !== null && half[i] !== null;
+    for (let from = 0; from < y.length; from++) {
+        if (!known(from)) continue;
+        let to = from;
+        while (known(to)) to++;
+        g.beginPath();
+        for (let i = from; i < to; i++) g.lineTo(px(x(i)), py(y[i] + half[i]));
+        for (let i = to - 1; i >= from; i--) g.lineTo(px(x(i)), py(y[i] - half[i]));
+        g.fill();
+        from = to;
+    }
+    g.globalAlpha = 1;
 }

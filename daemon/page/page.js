@@ -4,14 +4,44 @@
 import { Link } from "./link.js";
 import { Standing } from "./standing.js";
 import { SwingView, element, replace } from "./swing.js";
-import { fillHealth, fillList } from "./lists.js";
+import { fillHealth, fillList, healthNotes } from "./lists.js";
+import { CompareView } from "./compare.js";
+import { SessionView } from "./session.js";
+import { PlayerView } from "./player.js";
+import { Remarks } from "./remarks.js";
+import { LessonView } from "./lesson.js";
 
 const $ = (id) => document.getElementById(id);
-const VIEWS = ["standing", "swing", "list", "plates"];
+const VIEWS = ["standing", "swing", "list", "plates", "compare", "sessions", "players"];
 const STALE_MS = 700; // live values older than that are not shown as if they were of now
 
 const standing = new Standing();
 const swing = new SwingView();
+const ask = (question) => link.ask(question);
+const compare = new CompareView(ask);
+/** From one view into another. */
+const open = {
+    swing: openSwing,
+    session(id) {
+        session.choose(id);
+        go("sessions");
+    },
+    player(id) {
+        player.choose(id);
+        go("players");
+    },
+    compare(what, a, b) {
+        compare.open(what, a, b);
+        go("compare");
+    },
+};
+const session = new SessionView(ask, open);
+const player = new PlayerView(ask, open);
+const remarks = new Remarks(ask, open);
+const lesson = new LessonView(ask, (view) => go(view));
+VIEWS.push("lesson"); // behind those that have a number; its key is L
+/** What is told when a view is shown, and when what it shows may have changed. */
+const ENTER = { compare, sessions: session, players: player };
 let state = null, list = null, mayWrite = false, online = false, silent = false, why = "";
 let liveAt = 0, problem = "", problemTimer = 0;
 
@@ -23,17 +53,23 @@ function go(view) {
     for (const button of document.querySelectorAll("nav button"))
         button.setAttribute("aria-current", button.dataset.goto === view ? "page" : "false");
     standing.dirty = true;
-    requestAnimationFrame(() => swing.draw());
+    lesson.look();
+    if (online) ENTER[view]?.enter();
+    requestAnimationFrame(drawAll);
+}
+function drawAll() {
+    for (const one of [swing, compare, player]) one.draw();
 }
 for (const button of document.querySelectorAll("nav button")) button.addEventListener("click", () => go(button.dataset.goto));
 
 document.addEventListener("keydown", (event) => {
-    const typing = event.target.matches("input[type=number], select");
+    const typing = event.target.matches("input[type=number], input[type=text], input[type=search], textarea, select");
     if (typing || event.ctrlKey || event.altKey || event.metaKey) return;
     const view = VIEWS[Number(event.key) - 1];
     if (view) go(view);
     else if (event.key === "n") step(1);
     else if (event.key === "o") step(-1);
+    else if (event.key === "s" && document.body.dataset.view === "swing") remarks.star();
     else return;
     event.preventDefault();
 });
@@ -59,9 +95,10 @@ function openSwing(id) {
 function showSwing(message) {
     const asked = message.id === wanted, first = !swing.swing;
     const newest = !swing.swing || message.id > swing.swing.id;
-    const come = newest && state && state.last_swing === message.id && performance.now() - openedAt > 1000;
+    const come = newest && state && state.last_swing === message.id && message.id > knownSwing;
     if (!asked && !first && newest && !$("follow").checked) return;
     swing.show(message);
+    remarks.show(message.id);
     if (asked || (come && $("follow").checked)) go("swing");
     wanted = null;
     showList();
@@ -95,6 +132,7 @@ function showLine() {
         if (state.state !== "receiving") notes.push(["bad", `${state.state === "stale" ? "No samples" : "No device"}: ${state.state_text}`]);
         else if (!state.tared) notes.push(["look", "No zero yet: keep the plates empty and still for some seconds."]);
         if (state.calibration.nominal) notes.push(["look", "No calibration: forces come from the cells' data sheets."]);
+        notes.push(...healthNotes(state));
         if (state.store_problem) notes.push(["bad", `Swings wait in memory: ${state.store_problem}`]);
         if (standing.plates && standing.plates.length === 1) notes.push(["look", "One plate under both feet: no share and no numbers of each foot."]);
     }
@@ -117,15 +155,18 @@ function showProblem(text) {
 
 /* ---- the daemon ---- */
 
-let openedAt = 0;
+let knownSwing = Infinity; // the newest when this page came: what is newer comes by itself
 const take = {
     hello(message) {
         mayWrite = message.may_write;
+        remarks.may(mayWrite);
         standing.plates = message.plates;
         $("tare").disabled = !mayWrite;
+        lesson.hello(mayWrite);
         $("hand").disabled = !mayWrite;
         link.ask({ ask: "swings" });
         link.ask({ ask: "swing" });
+        ENTER[document.body.dataset.view]?.enter();
     },
     live(message) {
         liveAt = performance.now();
@@ -133,11 +174,14 @@ const take = {
     },
     state(message) {
         state = message;
+        if (knownSwing === Infinity) knownSwing = message.last_swing || 0;
         standing.hand = message.hand;
+        standing.soles = message.feet ? message.feet.now : null;
         $("standing").dataset.hand = message.hand;
         standing.dirty = true;
         for (const radio of document.querySelectorAll("#hand input")) radio.checked = radio.value === message.hand;
         fillHealth(message);
+        lesson.state(message);
         if (message.state !== "receiving") standing.stale();
         showLine();
     },
@@ -145,11 +189,28 @@ const take = {
     swings(message) {
         list = message;
         showList();
+        ENTER[document.body.dataset.view]?.enter(); // a swing came, or somebody changed one
     },
+    lesson: (message) => lesson.list(message),
+    compare: (message) => compare.show(message),
+    sessions(message) {
+        session.takeSessions(message);
+        if (document.body.dataset.view === "compare") compare.takeSessions(message);
+    },
+    session(message) {
+        session.takeSession(message);
+        if (document.body.dataset.view === "compare") compare.takeSession(message);
+    },
+    remarks: (message) => remarks.take(message),
+    players: (message) => player.takePlayers(message),
+    player: (message) => player.takePlayer(message),
     answer(message) {
+        lesson.answer(message);
         $("told").textContent = message.text || "done";
     },
     problem(message) {
+        lesson.problem(message);
+        if (message.ask === "remark") remarks.refused();
         if (message.text !== "no swing is stored yet") showProblem(message.text);
     },
 };
@@ -157,7 +218,7 @@ const take = {
 const link = new Link({
     open() {
         online = true;
-        openedAt = performance.now();
+        knownSwing = Infinity;
         why = "";
         showLine();
     },
@@ -188,7 +249,7 @@ function frame() {
 }
 window.addEventListener("resize", () => {
     standing.dirty = true;
-    swing.draw();
+    drawAll();
 });
 go("standing");
 frame();

@@ -64,7 +64,7 @@ export class SwingView {
         $("swing-title").textContent = `Swing ${swing.id}`;
         $("swing-about").textContent = [t.toLocaleTimeString(), `${swing.hand}-handed`,
             swing.nominal ? "no calibration: data-sheet scales" : `calibration ${swing.calibration}`,
-            ...swing.flags.map((flag) => `! ${flag}`)].join("  ·  ");
+            ...swing.flags.filter((flag) => !swing.nominal || flag !== "data-sheet calibration").map((flag) => `! ${flag}`)].join("  ·  ");
         $("scrub").max = this.count() - 1;
         this.move(Math.round((impact ?? swing.trigger_s) / swing.curves.step_s));
         this.fillPeaks();
@@ -101,7 +101,7 @@ export class SwingView {
         const share = c.trail_share_pct[this.at];
         const net = c.net_target_mm[this.at];
         feet($("swing-feet"), {
-            plates: this.swing.plates, hand: this.swing.hand, stale: false,
+            plates: this.swing.plates, hand: this.swing.hand, stale: false, soles: this.swing.feet,
             paths: { lead: path("lead"), trail: path("trail") },
             forces: { lead: share === null ? 0.3 : 1 - share / 100, trail: share === null ? 0.3 : share / 100 },
             net: net === null ? null : [net, c.net_toe_mm[this.at]],
@@ -231,11 +231,12 @@ function timing(target) {
     return `${off && target.timing !== "on time" ? `${off} ms ` : ""}${target.timing}${target.sure ? "" : " ?"}`;
 }
 
-export function number(m) {
+/** With its unit; a mean deserves more digits than one value. */
+export function number(m, more = 0) {
     if (m.value === null) return "–";
     if (m.words) return m.words;
     const digits = { BW: 2, pct: 0, ms: 0, s: 2, mm: 0, N: 0, "N m": 0, "N s": 1, "N m s": 1 }[m.unit] ?? 0;
-    return `${m.value.toFixed(digits)} ${m.unit === "pct" ? "%" : m.unit}`.trim();
+    return `${m.value.toFixed(digits + more)} ${m.unit === "pct" ? "%" : m.unit}`.trim();
 }
 
 export function element(tag, properties = {}) {

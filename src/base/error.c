@@ -2,6 +2,8 @@
  * Errors: see error.h. Pure; any thread. */
 #include "base/error.h"
 
+#include "base/utf8.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 
@@ -12,6 +14,7 @@ int uf_fail(struct uf_error *err, int code, const char *format, ...)
         va_start(args, format);
         vsnprintf(err->text, sizeof err->text, format, args);
         va_end(args);
+        uf_utf8_plain(err->text); /* it may quote a file, a line, a database; or be cut short */
         err->code = code;
     }
     return code;

@@ -24,7 +24,8 @@ struct uf_error {
 };
 
 /* Fills *err (which may be NULL) and returns code, so that a caller writes
- * `return uf_fail(err, UF_EINVAL, "...", ...)`. */
+ * `return uf_fail(err, UF_EINVAL, "...", ...)`. What is quoted may be anything: control characters
+ * and what is not UTF-8 become '?'. */
 int uf_fail(struct uf_error *err, int code, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 

@@ -3,6 +3,8 @@
  * two threads never mix. */
 #include "base/log.h"
 
+#include "base/utf8.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -23,9 +25,8 @@ void uf_log(enum uf_log_level level, const char *format, ...)
     size_t end = (size_t)start + (size_t)n;
     if (end > sizeof line - 2)
         end = sizeof line - 2;
-    for (size_t i = (size_t)start; i < end; i++)
-        if ((unsigned char)line[i] < 0x20 || line[i] == 0x7f)
-            line[i] = '?';
+    line[end] = '\0';
+    uf_utf8_plain(line + start);
     line[end++] = '\n';
     ssize_t written = write(STDERR_FILENO, line, end);
     (void)written; /* there is nowhere left to complain to */

@@ -90,7 +90,10 @@ void uf_cli_tell_daemon(struct uf_cli *c)
     int rc = uf_ask(c->config.daemon.control, "lesson", &answer, &err);
     json_decref(answer);
     if (rc && rc != UF_ENOTFOUND)
-        uf_cli_fail(c, rc, "stored, but the daemon keeps the hand that it had: %s", err.text);
+        uf_cli_fail(
+            c, rc,
+            "stored, but the daemon has not been told of it, and keeps the hand that it had: %s",
+            err.text);
 }
 
 int uf_ask(const char *socket_path, const char *question, json_t **out, struct uf_error *err)

@@ -3,6 +3,7 @@
 #include "cli/cli.h"
 
 #include "base/setting.h"
+#include "base/utf8.h"
 #include "cli/text.h"
 
 #include <ctype.h>
@@ -74,12 +75,13 @@ static void print_command_help(FILE *out, const struct uf_cli_command *command)
 
 int uf_cli_fail(const struct uf_cli *c, int status, const char *format, ...)
 {
+    char text[UF_CLI_SENTENCE_MAX];
     va_list args;
     va_start(args, format);
-    fprintf(c->err, "underfoot: ");
-    vfprintf(c->err, format, args);
-    fputc('\n', c->err);
+    vsnprintf(text, sizeof text, format, args);
     va_end(args);
+    uf_utf8_plain(text); /* it may quote a file or a database */
+    fprintf(c->err, "underfoot: %s\n", text);
     return status;
 }
 

@@ -74,6 +74,9 @@ int uf_cli_done(struct uf_cli *c, const char *key, int64_t id, const char *forma
 /* The number of a swing, session or block (what). */
 int uf_cli_number(const struct uf_cli *c, const char *text, const char *what, int64_t *out);
 
+/* The session of the first operand, or the newest; fails where there is none. */
+int uf_cli_session_of(struct uf_cli *c, struct uf_store *s, int64_t *id);
+
 /* Tells a running daemon that the open session or its player may be another now; none running is
  * fine. */
 void uf_cli_tell_daemon(struct uf_cli *c);
@@ -93,6 +96,8 @@ int uf_cli_swing_exclude(struct uf_cli *c);
 int uf_cli_swing_star(struct uf_cli *c);
 int uf_cli_swing_comment(struct uf_cli *c);
 int uf_cli_swing_extra(struct uf_cli *c);
+int uf_cli_swing_hand(struct uf_cli *c);
+int uf_cli_feet(struct uf_cli *c);
 int uf_cli_player_add(struct uf_cli *c);
 int uf_cli_player_edit(struct uf_cli *c);
 int uf_cli_player_list(struct uf_cli *c);
@@ -109,6 +114,7 @@ int uf_cli_block_edit(struct uf_cli *c);
 int uf_cli_block_list(struct uf_cli *c);
 int uf_cli_compare_blocks(struct uf_cli *c);
 int uf_cli_compare_swings(struct uf_cli *c);
+int uf_cli_report(struct uf_cli *c);
 int uf_cli_import(struct uf_cli *c);
 int uf_cli_export(struct uf_cli *c);
 int uf_cli_backup(struct uf_cli *c);

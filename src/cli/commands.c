@@ -20,6 +20,11 @@
         {"--foot-mm", "MM", "length of the foot, heel to longest toe; \"\": not known"},           \
         {"--stature-mm", "MM", "height without shoes; \"\": not known"}, NOTE_OPTION,              \
         {"--cautions", "TEXT", "old injuries and the like, in your words"}, JSON_OPTION
+#define FOCUS_OPTIONS                                                                              \
+    {"--fault", "TEXT", "what the lesson is about, in your words; \"\" takes it away"},            \
+    {                                                                                              \
+        "--focus", "METRIC", "the one number that shows it, chosen beforehand; \"\": none"         \
+    }
 #define BLOCK_OPTIONS                                                                              \
     {"--ball", NULL, "with a ball"}, {"--no-ball", NULL, "without a ball"},                        \
         {"--club", "CLUB", "which club, as you call it"}, NOTE_OPTION, JSON_OPTION
@@ -104,6 +109,16 @@ static const struct uf_cli_command commands[] = {
      .most = 4,
      .options = {{"--replace", NULL, "put it in the place of another value"}, JSON_OPTION},
      .run = uf_cli_swing_extra},
+    {.name = "swing hand",
+     .operands = "right|left N ...",
+     .summary = "say how the player swung, and derive the swings again",
+     .more =
+         "For swings that came while the other hand was set. The lead foot, and every sign, hang\n"
+         "on it. What was set at the capture stays in swing.captured_hand.",
+     .least = 2,
+     .most = UF_CLI_OPERANDS_MAX,
+     .options = {JSON_OPTION},
+     .run = uf_cli_swing_hand},
     {.name = "player add",
      .operands = "NAME",
      .summary = "add a player, by name or by a code",
@@ -125,7 +140,7 @@ static const struct uf_cli_command commands[] = {
      .operands = "",
      .summary = "list the players",
      .more = "With their sessions and swings, and when they were last here.",
-     .options = {JSON_OPTION},
+     .options = {{"--names", NULL, "only the names, one a line"}, JSON_OPTION},
      .run = uf_cli_player_list},
     {.name = "player show",
      .operands = "NAME",
@@ -143,7 +158,7 @@ static const struct uf_cli_command commands[] = {
          "A session that is still open ends.",
      .least = 1,
      .most = 1,
-     .options = {NOTE_OPTION, JSON_OPTION},
+     .options = {FOCUS_OPTIONS, NOTE_OPTION, JSON_OPTION},
      .run = uf_cli_session_start},
     {.name = "session end",
      .operands = "[N]",
@@ -154,11 +169,12 @@ static const struct uf_cli_command commands[] = {
      .run = uf_cli_session_end},
     {.name = "session edit",
      .operands = "N",
-     .summary = "say whose session it was, or change its note",
-     .more = "For swings that came before anybody was named.",
+     .summary = "say whose session it was, what it was about, or change its note",
+     .more = "For swings that came before anybody was named, and for the report.",
      .least = 1,
      .most = 1,
-     .options = {{"--player", "NAME", "whose; \"\": nobody's"}, NOTE_OPTION, JSON_OPTION},
+     .options =
+         {{"--player", "NAME", "whose; \"\": nobody's"}, FOCUS_OPTIONS, NOTE_OPTION, JSON_OPTION},
      .run = uf_cli_session_edit},
     {.name = "session list",
      .operands = "",
@@ -241,6 +257,23 @@ static const struct uf_cli_command commands[] = {
                  {"--all", NULL, "every number"},
                  JSON_OPTION},
      .run = uf_cli_compare_swings},
+    {.name = "report",
+     .operands = "[SESSION]",
+     .summary = "a lesson on two pages: one HTML file, to print and to give away",
+     .more =
+         "By default of the newest session. What was measured, with what; the number that the\n"
+         "lesson is about (session edit --focus), baseline against retest; feet and curves;\n"
+         "notes and cautions; what could not be measured, and why. The file needs no network\n"
+         "and no script, and is readable by its owner only. Without a retest it says what there\n"
+         "is. --baseline may be a block of an earlier lesson of the same player.",
+     .most = 1,
+     .options = {{"--out", "FILE", "instead of report-SESSION-PLAYER.html; -: standard output"},
+                 {"--force", NULL, "put it in the place of a file that is there"},
+                 {"--baseline", "BLOCK", "instead of the first baseline block (or the first)"},
+                 {"--retest", "BLOCK", "instead of the last retest block (or the last)"},
+                 {"--focus", "METRIC", "another number, for this report only"},
+                 JSON_OPTION},
+     .run = uf_cli_report},
     {.name = "import",
      .operands = "FILE [HEADING=NAME:UNIT ...]",
      .summary = "numbers of another instrument, from any CSV file",
@@ -319,6 +352,17 @@ static const struct uf_cli_command commands[] = {
                  {"--finish", "T", "finish"},
                  {"--fps", "RATE", "frames a second: the moments are frames"}},
      .run = uf_cli_mark},
+    {.name = "feet",
+     .operands = "",
+     .summary = "find where the feet stand, from rocking",
+     .more =
+         "The daemon also finds them by itself whenever somebody rocks for some seconds. Feet "
+         "hold\n"
+         "until the player steps off or rocks again; with them each centre of pressure is given\n"
+         "in the foot too, from heel to toes. Needs the daemon, and for the ends of the feet the\n"
+         "length: underfoot player edit NAME --foot-mm MM. Exit status 1 when a foot is not found.",
+     .options = {{"--known", NULL, "what is known now, without a new try"}, JSON_OPTION},
+     .run = uf_cli_feet},
     {.name = "status",
      .operands = "",
      .summary = "what the daemon is doing",

@@ -2,42 +2,18 @@
  * `underfoot compare`: two blocks or two swings as a table, and in plain sentences. */
 #include "cli/cli.h"
 #include "cli/text.h"
-#include "store/comparison.h"
+#include "store/comparison_words.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
-
-#define FEW_SWINGS 5 /* below it, a block's noise is known badly: said so */
-
-/* What a teacher compares first. */
-static const char *const first_metrics[] = {
-    "trail_share_address_pct",
-    "trail_share_max_pct",
-    "lead_vertical_peak_bw",
-    "lead_vertical_peak_to_impact_ms",
-    "trail_vertical_peak_bw",
-    "total_vertical_peak_bw",
-    "target_peak_bw",
-    "target_peak_to_impact_ms",
-    "lead_heel_peak_bw",
-    "trail_toe_peak_bw",
-    "turn_peak_nm",
-    "turn_peak_to_impact_ms",
-    "vertical_impulse_ns",
-    "target_impulse_ns",
-};
 
 static bool is_shown(const struct uf_cli *c, const struct uf_comparison_row *r)
 {
     const char *only = uf_cli_option(c, "--metric");
     if (only)
         return strcmp(only, r->name) == 0;
-    if (uf_cli_option(c, "--all") || r->extra)
-        return true;
-    for (size_t i = 0; i < sizeof first_metrics / sizeof first_metrics[0]; i++)
-        if (strcmp(first_metrics[i], r->name) == 0)
-            return true;
-    return false;
+    return uf_cli_option(c, "--all") || uf_comparison_is_first(r);
 }
 
 /* ---- JSON ---- */
@@ -117,79 +93,17 @@ static int print_table(struct uf_cli *c, const struct uf_comparison *k, bool blo
                                             : UF_EXIT_DONE;
 }
 
-/* ---- sentences ---- */
-
-static void count_words(size_t n, char out[24])
+static int print_sentences(struct uf_cli *c, const struct uf_comparison *k, bool blocks)
 {
-    static const char *const words[] = {"No", "One", "Two", "Three", "Four"};
-    if (n < sizeof words / sizeof words[0])
-        snprintf(out, 24, "%s", words[n]);
-    else
-        snprintf(out, 24, "%zu", n);
-}
-
-static void print_different(struct uf_cli *c, const struct uf_comparison *k)
-{
-    const struct {
-        bool is;
-        const char *words;
-    } all[] = {{k->players, "different players: one player's noise says nothing of another"},
-               {k->clubs, "different clubs"},
-               {k->balls, "one with a ball, one without, or not said"},
-               {k->sessions, "different sessions (shoes, warm-up, the day)"},
-               {k->calibrations, "different calibrations of the plates"}};
-    for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
-        if (all[i].is)
-            fprintf(c->out, "A difference may also come from: %s.\n", all[i].words);
-}
-
-static void print_sentences(struct uf_cli *c, const struct uf_comparison *k, bool blocks)
-{
-    size_t count[4] = {0}, shown = 0;
+    bool *shown = calloc(k->n, sizeof *shown);
+    if (!shown)
+        return uf_cli_fail(c, UF_EXIT_FAILED, "no memory");
     for (size_t i = 0; i < k->n; i++)
-        if (is_shown(c, &k->row[i])) {
-            count[k->row[i].verdict]++;
-            shown++;
-        }
-    size_t judged = count[UF_VERDICT_WITHIN] + count[UF_VERDICT_CHANGED];
+        shown[i] = is_shown(c, &k->row[i]);
     fputc('\n', c->out);
-    for (size_t i = 0; i < k->n; i++) {
-        const struct uf_comparison_row *r = &k->row[i];
-        char a[40], b[40], d[40], needed[40];
-        if (!is_shown(c, r) || r->verdict != UF_VERDICT_CHANGED)
-            continue;
-        uf_text_number(r->a.mean, r->unit, a, sizeof a);
-        uf_text_number(r->b.mean, r->unit, b, sizeof b);
-        uf_text_number(r->difference, r->unit, d, sizeof d);
-        uf_text_number(r->needed, r->unit, needed, sizeof needed);
-        fprintf(c->out,
-                "Changed: %s, from %s to %s %s: %s%s, and it takes %s to be more than noise.\n",
-                r->name, a, b, uf_text_unit(r->unit), r->difference > 0 ? "+" : "", d, needed);
-    }
-    if (judged && count[UF_VERDICT_WITHIN])
-        fprintf(c->out, "%zu of %zu numbers stay%s within the player's own noise.\n",
-                count[UF_VERDICT_WITHIN], shown, count[UF_VERDICT_WITHIN] == 1 ? "s" : "");
-    if (count[UF_VERDICT_FEW])
-        fprintf(c->out, "Too few swings to say whether %zu of %zu numbers changed: %s\n",
-                count[UF_VERDICT_FEW], shown,
-                blocks ? "it takes three that count in each block, and ten are better."
-                       : "it takes three swings in their blocks to know the player's noise.");
-    if (judged > 1 && count[UF_VERDICT_CHANGED])
-        fprintf(c->out,
-                "Of %zu numbers, about %.0f pass by chance alone: trust the one that you "
-                "chose beforehand.\n",
-                judged, ceil(0.05 * (double)judged));
-    size_t least = k->a_swings < k->b_swings ? k->a_swings : k->b_swings;
-    if (blocks && least > 0 && least < FEW_SWINGS) {
-        char word[24], again[24];
-        count_words(least, word);
-        count_words(least, again);
-        again[0] = (char)(again[0] | 0x20);
-        fprintf(c->out, "%s swing%s %s %s swing%s: more of them make smaller changes visible.\n",
-                word, least == 1 ? "" : "s", least == 1 ? "is" : "are", again,
-                least == 1 ? "" : "s");
-    }
-    print_different(c, k);
+    uf_comparison_say(k, blocks, shown, false, c->out);
+    free(shown);
+    return UF_EXIT_DONE;
 }
 
 /* ---- the commands ---- */
@@ -239,7 +153,7 @@ static int compare(struct uf_cli *c, const char *what,
         fprintf(c->out, "\n\n");
         rc = print_table(c, k, blocks);
         if (!rc)
-            print_sentences(c, k, blocks);
+            rc = print_sentences(c, k, blocks);
     }
     uf_comparison_free(k);
     return rc;

@@ -82,15 +82,6 @@ static int load(const char *path, char **out, size_t *n, struct uf_error *err)
         *n = fread(bytes, 1, UF_CSV_BYTES_MAX + 1, f);
         if (ferror(f))
             rc = uf_fail(err, UF_EIO, "cannot read it: %s", strerror(errno));
-        else if (*n > UF_CSV_BYTES_MAX)
-            rc = uf_fail(err, UF_EINVAL, "it is larger than %d MB", UF_CSV_BYTES_MAX >> 20);
-        else if (*n == 0)
-            rc = uf_fail(err, UF_EINVAL, "it is empty");
-        else if (*n >= 2 &&
-                 (memcmp(bytes, "\xFF\xFE", 2) == 0 || memcmp(bytes, "\xFE\xFF", 2) == 0))
-            rc = uf_fail(err, UF_EINVAL, "it is UTF-16: save it as \"CSV UTF-8\"");
-        else if (*n >= 4 && memcmp(bytes, "PK\3\4", 4) == 0)
-            rc = uf_fail(err, UF_EINVAL, "it is a spreadsheet: save it as CSV");
     }
     fclose(f);
     if (rc) {
@@ -98,6 +89,20 @@ static int load(const char *path, char **out, size_t *n, struct uf_error *err)
         return rc;
     }
     *out = bytes;
+    return UF_OK;
+}
+
+/* What is no CSV file at a glance. */
+static int check_bytes(const char *bytes, size_t n, struct uf_error *err)
+{
+    if (n > UF_CSV_BYTES_MAX)
+        return uf_fail(err, UF_EINVAL, "it is larger than %d MB", UF_CSV_BYTES_MAX >> 20);
+    if (n == 0)
+        return uf_fail(err, UF_EINVAL, "it is empty");
+    if (n >= 2 && (memcmp(bytes, "\xFF\xFE", 2) == 0 || memcmp(bytes, "\xFE\xFF", 2) == 0))
+        return uf_fail(err, UF_EINVAL, "it is UTF-16: save it as \"CSV UTF-8\"");
+    if (n >= 4 && memcmp(bytes, "PK\3\4", 4) == 0)
+        return uf_fail(err, UF_EINVAL, "it is a spreadsheet: save it as CSV");
     return UF_OK;
 }
 
@@ -156,30 +161,41 @@ static int check_heading(const struct uf_csv *csv, struct uf_error *err)
     return UF_OK;
 }
 
-int uf_csv_read(struct uf_csv *out, const char *path, struct uf_error *err)
+int uf_csv_read_text(struct uf_csv *out, const char *name, const char *text, size_t n,
+                     struct uf_error *err)
 {
-    char *bytes = NULL;
-    size_t n = 0, from;
     struct uf_error inner = {.text = ""};
     *out = (struct uf_csv){0};
     struct reader r = {.csv = out, .err = &inner};
-    int rc = load(path, &bytes, &n, &inner);
+    int rc = check_bytes(text, n, &inner);
     if (rc == 0) {
-        from = n >= 3 && memcmp(bytes, "\xEF\xBB\xBF", 3) == 0 ? 3 : 0;
-        out->separator = separator_of(bytes + from, n - from);
-        rc = parse(&r, bytes + from, n - from);
+        size_t from = n >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0 ? 3 : 0;
+        out->separator = separator_of(text + from, n - from);
+        rc = parse(&r, text + from, n - from);
     }
-    free(bytes);
     if (rc == 0)
         rc = check_heading(out, &inner);
-    if (rc) {
-        for (size_t i = 0; i < r.cells; i++) /* the last row may be short of cells */
-            free(out->cell[i]);
-        free(out->cell);
-        *out = (struct uf_csv){0};
+    if (rc == 0)
+        return UF_OK;
+    for (size_t i = 0; i < r.cells; i++) /* the last row may be short of cells */
+        free(out->cell[i]);
+    free(out->cell);
+    *out = (struct uf_csv){0};
+    return uf_fail(err, rc, "%.120s: %.340s", name, inner.text);
+}
+
+int uf_csv_read(struct uf_csv *out, const char *path, struct uf_error *err)
+{
+    char *bytes = NULL;
+    size_t n = 0;
+    struct uf_error inner = {.text = ""};
+    *out = (struct uf_csv){0};
+    int rc = load(path, &bytes, &n, &inner);
+    if (rc)
         return uf_fail(err, rc, "%.120s: %.340s", path, inner.text);
-    }
-    return UF_OK;
+    rc = uf_csv_read_text(out, path, bytes, n, err);
+    free(bytes);
+    return rc;
 }
 
 void uf_csv_free(struct uf_csv *csv)

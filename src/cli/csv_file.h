@@ -18,6 +18,9 @@ struct uf_csv {
 
 /* Every row has as many cells as the heading, or it is refused with its number. */
 int uf_csv_read(struct uf_csv *out, const char *path, struct uf_error *err);
+/* The same from memory (fuzzing); name stands in the sentences. */
+int uf_csv_read_text(struct uf_csv *out, const char *name, const char *text, size_t n,
+                     struct uf_error *err);
 void uf_csv_free(struct uf_csv *csv);
 
 /* The column of that heading (blanks around it don't matter); -1: none, -2: several. */

@@ -139,6 +139,11 @@ static void check_line(struct doctor *d)
             "%.0f of %.0f samples lost, %.0f packets damaged: look at cable, hub and "
             "link.baud",
             lost, samples, bad);
+    else if (number_of(d->daemon, "clock_step_ms") > 0)
+        say(d, LOOK,
+            "the board's clock goes in steps of %.2g ms, and moments of a swing are unsure by one: "
+            "the firmware must send the microseconds of each conversion (t_us)",
+            number_of(d->daemon, "clock_step_ms"));
     else
         say(d, FINE, "%s; %.0f samples, %.0f lost", text_of(d->daemon, "state_text"), samples,
             lost);
@@ -172,6 +177,37 @@ static void check_latency(struct doctor *d, const char *real)
             ms, path);
 }
 
+/* link.device is a folder: underfootd tries its ports in turn. */
+static void check_ports(struct doctor *d, const char *folder, int mode)
+{
+    char port[PATH_MAX + 256];
+    DIR *dir = opendir(folder);
+    int ports = 0, usable = 0;
+    for (struct dirent *e = dir ? readdir(dir) : NULL; e; e = readdir(dir)) {
+        if (e->d_name[0] == '.')
+            continue;
+        snprintf(port, sizeof port, "%s/%s", folder, e->d_name);
+        ports++;
+        usable += uf_reader_may(&d->reader, port, mode) == 0;
+    }
+    if (dir)
+        closedir(dir);
+    if (ports == 0)
+        say(d, WRONG, "%s has no port in it: is the board plugged in?", folder);
+    else if (usable < ports)
+        say(d, WRONG,
+            "the user %s may open %d of the %d ports in %s. Put it into their group with: usermod "
+            "-aG dialout %s; then start underfootd anew",
+            d->reader.name, usable, ports, folder, d->reader.name);
+    else if (ports > 1 && !*d->c->config.link.board_id)
+        say(d, LOOK,
+            "%s has %d ports, and the first board that fits is listened to: set link.board_id",
+            folder, ports);
+    else
+        say(d, FINE, "%s, %d port%s, and %s may open %s", folder, ports, ports == 1 ? "" : "s",
+            d->reader.name, ports == 1 ? "it" : "each");
+}
+
 static void check_device(struct doctor *d)
 {
     const struct uf_link_settings *l = &d->c->config.link;
@@ -187,6 +223,10 @@ static void check_device(struct doctor *d)
             "%s: %s. Is it plugged in? Which ports there are: ls -l /dev/underfoot "
             "/dev/serial/by-id /dev/ttyACM* /dev/ttyUSB*; set link.device",
             l->device, strerror(errno));
+        return;
+    }
+    if (stat(real, &st) == 0 && S_ISDIR(st.st_mode) && l->type != UF_LINK_REPLAY) {
+        check_ports(d, real, mode);
         return;
     }
     int why = uf_reader_may(&d->reader, real, mode);

@@ -73,7 +73,8 @@ static const struct {
     {"sessions", "SELECT * FROM session WHERE player_id = ?1 ORDER BY id"},
     {"blocks", "SELECT block.* FROM block JOIN session ON session.id = session_id"
                " WHERE player_id = ?1 ORDER BY block.id"},
-    {"swing_marks", "SELECT swing.id AS swing, swing.block_id, excluded_reason, starred, comment"
+    {"swing_marks", "SELECT swing.id AS swing, swing.block_id, excluded_reason, starred, comment,"
+                    " rocking_id, captured_hand"
                     " FROM swing JOIN session ON session.id = session_id WHERE player_id = ?1"
                     " ORDER BY swing.id"},
     {"swing_extras", "SELECT swing_extra.* FROM swing_extra JOIN swing ON swing.id = swing_id"
@@ -82,7 +83,8 @@ static const struct {
     {"marks", "SELECT mark.* FROM mark JOIN swing ON swing.id = swing_id"
               " JOIN session ON session.id = session_id WHERE player_id = ?1"
               " ORDER BY swing.id, kind"},
-    {"stances", "SELECT stance.* FROM stance JOIN session ON session.id = session_id"
+    {"stances", "SELECT stance.*, at_utc_us, session_id FROM stance JOIN rocking"
+                " ON rocking.id = rocking_id JOIN session ON session.id = session_id"
                 " WHERE player_id = ?1 ORDER BY stance.id"},
     {"rigs", "SELECT DISTINCT rig.* FROM rig JOIN session ON rig.id = session.rig_id"
              " WHERE player_id = ?1"},

@@ -1,49 +1,17 @@
 /* SPDX-License-Identifier: MIT
  * `underfoot manual`: the manual page (roff, man macros) and the completion for bash, both from the
  * table of commands. */
+#include "base/roff.h"
 #include "cli/cli.h"
 
 #include <string.h>
 
 /* ---- manual page ---- */
 
-/* Text for roff: nothing in it is a request, a hyphen is one. */
-static void roff(FILE *out, const char *text)
-{
-    if (*text == '.' || *text == '\'')
-        fputs("\\&", out);
-    for (; *text; text++)
-        switch (*text) {
-        case '\\':
-            fputs("\\e", out);
-            break;
-        case '-':
-            fputs("\\-", out);
-            break;
-        case '\n':
-            fputc('\n', out);
-            if (text[1] == ' ') /* an example */
-                fputs(".br\n", out);
-            if (text[1] == '.' || text[1] == '\'')
-                fputs("\\&", out);
-            break;
-        default:
-            fputc(*text, out);
-        }
-}
-
 static void roff_options(FILE *out, const struct uf_cli_option *o)
 {
-    for (; o->name; o++) {
-        fputs(".TP\n\\fB", out);
-        roff(out, o->name);
-        fputs("\\fR", out);
-        if (o->value)
-            fprintf(out, " \\fI%s\\fR", o->value);
-        fputc('\n', out);
-        roff(out, o->help);
-        fputc('\n', out);
-    }
+    for (; o->name; o++)
+        uf_roff_item(out, o->name, o->value, o->help);
 }
 
 static void print_page(FILE *out)
@@ -64,9 +32,9 @@ static void print_page(FILE *out)
         if (*commands[i].operands)
             fprintf(out, " \\fI%s\\fR", commands[i].operands);
         fputs("\n.PP\n", out);
-        roff(out, commands[i].summary);
+        uf_roff_text(out, commands[i].summary);
         fputs(".\n", out);
-        roff(out, commands[i].more);
+        uf_roff_text(out, commands[i].more);
         fputc('\n', out);
         roff_options(out, commands[i].options);
     }
@@ -107,36 +75,80 @@ static void print_names(FILE *out, const char *family)
     }
 }
 
+/* Is the first operand the name of a player that there is? */
+static bool takes_player(const struct uf_cli_command *command)
+{
+    return strncmp(command->operands, "PLAYER", 6) == 0 ||
+           (uf_cli_is_of(command, "player") && strcmp(command->operands, "NAME") == 0 &&
+            strcmp(command->name, "player add") != 0);
+}
+
+/* The words so far without options, the database that was named, and what an option before the
+ * cursor asks for. */
+static const char head[] =
+    "# bash completion for underfoot; made by: underfoot manual completion\n"
+    "_underfoot_players() {\n"
+    "    local cur=$1 name; shift\n"
+    "    local plain=${cur//\\\\/}\n"
+    "    while IFS= read -r name; do\n"
+    "        case \"$cur\" in\n"
+    "        [\\\"\\']*) # a name that could do something inside of quotes is not offered there\n"
+    "            [[ $name != *[\\\"\\'\\$\\`\\\\!]* && $name == \"${plain:1}\"* ]] && "
+    "COMPREPLY+=(\"$name\") ;;\n"
+    "        *) [[ $name == \"$plain\"* ]] && COMPREPLY+=(\"$(printf %q \"$name\")\") ;;\n"
+    "        esac\n"
+    "    done < <(underfoot \"$@\" player list --names 2>/dev/null)\n"
+    "}\n"
+    "_underfoot() {\n"
+    "    local cur=${COMP_WORDS[COMP_CWORD]} prev=${COMP_WORDS[COMP_CWORD-1]} words=() which=() "
+    "word\n"
+    "    local i=1 offer= players=\n"
+    "    COMPREPLY=()\n"
+    "    while [ \"$i\" -lt \"$COMP_CWORD\" ]; do\n"
+    "        word=${COMP_WORDS[i]}\n"
+    "        case \"$word\" in\n"
+    "        --config|--database)\n"
+    "            [ \"$((i + 1))\" -lt \"$COMP_CWORD\" ] && which+=(\"$word\" "
+    "\"${COMP_WORDS[i+1]}\")\n"
+    "            i=$((i + 1)) ;;\n"
+    "        -*) ;;\n"
+    "        *) words+=(\"$word\") ;;\n"
+    "        esac\n"
+    "        i=$((i + 1))\n"
+    "    done\n"
+    "    case \"$prev\" in\n"
+    "    --config|--database|--out) compopt -o default; return ;;\n"
+    "    --player) _underfoot_players \"$cur\" \"${which[@]}\"; return ;;\n"
+    "    --hand) COMPREPLY=($(compgen -W \"right left\" -- \"$cur\")); return ;;\n";
+
+static void print_metrics(FILE *out)
+{
+    fputs("    --focus|--metric) COMPREPLY=($(compgen -W \"", out);
+    for (int i = 0; i < UF_METRICS; i++)
+        fprintf(out, "%s%s", i ? " " : "", uf_metric_row((enum uf_metric)i)->name);
+    fputs("\" -- \"$cur\")); return ;;\n    esac\n", out);
+}
+
+/* What may follow a command: its options, and the names of players. */
+static void print_offer(const struct uf_cli_command *command, FILE *out)
+{
+    print_words(out, command->options);
+    fputs(takes_player(command) ? "\"; players=yes ;;\n" : "\" ;;\n", out);
+}
+
 static void print_completion(FILE *out)
 {
     int n;
     const struct uf_cli_command *commands = uf_cli_commands(&n);
-    fputs("# bash completion for underfoot; made by: underfoot manual completion\n"
-          "_underfoot() {\n"
-          "    local cur=${COMP_WORDS[COMP_CWORD]} prev=${COMP_WORDS[COMP_CWORD-1]} words=() word\n"
-          "    local i=1\n"
-          "    case \"$prev\" in\n"
-          "    --config|--database) compopt -o default; COMPREPLY=(); return ;;\n"
-          "    esac\n"
-          "    while [ \"$i\" -lt \"$COMP_CWORD\" ]; do\n"
-          "        word=${COMP_WORDS[i]}\n"
-          "        case \"$word\" in\n"
-          "        --config|--database) i=$((i + 1)) ;;\n"
-          "        -*) ;;\n"
-          "        *) words+=(\"$word\") ;;\n"
-          "        esac\n"
-          "        i=$((i + 1))\n"
-          "    done\n"
-          "    local offer=\n"
-          "    case \"${words[0]} ${words[1]}\" in\n",
-          out);
+    fputs(head, out);
+    print_metrics(out);
+    fputs("    case \"${words[0]-} ${words[1]-}\" in\n", out);
     for (int i = 0; i < n; i++) /* the longer names first: "swing label" before "swing N" */
         if (strchr(commands[i].name, ' ')) {
             fprintf(out, "    \"%s\") offer=\"", commands[i].name);
-            print_words(out, commands[i].options);
-            fputs("\" ;;\n", out);
+            print_offer(&commands[i], out);
         }
-    fputs("    *)\n        case \"${words[0]}\" in\n        \"\") offer=\"", out);
+    fputs("    *)\n        case \"${words[0]-}\" in\n        \"\") offer=\"", out);
     print_names(out, NULL);
     print_words(out, uf_cli_global_options);
     fputs("\" ;;\n", out);
@@ -153,14 +165,16 @@ static void print_completion(FILE *out)
         snprintf(first, sizeof first, "%.*s", (int)length, name);
         fprintf(out, "        %s) offer=\"", first);
         print_names(out, first);
-        if (!name[length])
-            print_words(out, commands[i].options);
-        fputs("\" ;;\n", out);
+        if (name[length])
+            fputs("\" ;;\n", out);
+        else
+            print_offer(&commands[i], out);
     }
     fputs("        esac ;;\n"
           "    esac\n"
           "    COMPREPLY=($(compgen -W \"$offer\" -- \"$cur\"))\n"
-          "    case \"${words[0]}\" in\n"
+          "    [ -z \"$players\" ] || _underfoot_players \"$cur\" \"${which[@]}\"\n"
+          "    case \"${words[0]-}\" in\n"
           "    import|export|backup) [ \"${#COMPREPLY[@]}\" -gt 0 ] || compopt -o default ;;\n"
           "    esac\n"
           "}\n"

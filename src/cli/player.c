@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT
  * `underfoot player`: add, edit, list, show. */
 #include "base/clock.h"
+#include "base/utf8.h"
 #include "cli/cli.h"
 #include "cli/query.h"
 #include "store/players.h"
@@ -97,17 +98,43 @@ int uf_cli_player_edit(struct uf_cli *c)
                  : uf_cli_done(c, "player", p.id, "%s, %s-handed, is changed", p.name,
                                p.hand == UF_LEFT_HANDED ? "left" : "right");
     uf_store_close(s);
-    if (!rc && uf_cli_option(c, "--hand"))
+    if (!rc)
         uf_cli_tell_daemon(c);
+    return rc;
+}
+
+/* For other programs: the completion of the shell is one. */
+static int print_names(struct uf_cli *c, struct uf_store *s)
+{
+    sqlite3_stmt *q;
+    int rc = uf_query(c, s, "SELECT name FROM player ORDER BY name COLLATE NOCASE", NULL, 0, &q);
+    int step = SQLITE_DONE;
+    while (!rc && (step = sqlite3_step(q)) == SQLITE_ROW) {
+        char name[UF_NAME_BYTES];
+        snprintf(name, sizeof name, "%s", uf_store_text(q, 0));
+        uf_utf8_plain(name);
+        fprintf(c->out, "%s\n", name);
+    }
+    if (!rc)
+        sqlite3_finalize(q);
+    if (!rc && step != SQLITE_DONE)
+        rc = uf_cli_fail(c, UF_EXIT_FAILED, "cannot read %s", c->database);
     return rc;
 }
 
 int uf_cli_player_list(struct uf_cli *c)
 {
     struct uf_store *s;
+    if (uf_cli_option(c, "--names") && uf_cli_option(c, "--json"))
+        return uf_cli_fail(c, UF_EXIT_USAGE, "give either --names or --json");
     int rc = uf_cli_open(c, UF_STORE_READ, &s);
     if (rc)
         return rc;
+    if (uf_cli_option(c, "--names")) {
+        rc = print_names(c, s);
+        uf_store_close(s);
+        return rc;
+    }
     rc = uf_query_list(
         c, s,
         "SELECT name, player.hand AS hand, count(DISTINCT session.id) AS sessions, count(swing.id) "

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT
- * `underfoot swing label|exclude|include|star|unstar|comment|extra`: what a person says of swings.
+ * `underfoot swing label|exclude|include|star|unstar|comment|extra|hand`: what a person says of
+ * swings.
  */
 #include "base/clock.h"
 #include "cli/cli.h"
@@ -63,7 +64,7 @@ int uf_cli_swing_label(struct uf_cli *c)
 {
     int64_t id[UF_CLI_OPERANDS_MAX], block = 0;
     char said[60] = "in no block";
-    size_t n;
+    size_t n = 0;
     int rc = strcmp(c->operand[0], "none") == 0 ? UF_EXIT_DONE
                                                 : uf_cli_number(c, c->operand[0], "block", &block);
     if (!rc)
@@ -134,4 +135,30 @@ int uf_cli_swing_extra(struct uf_cli *c)
                            e.original);
     uf_store_close(s);
     return rc;
+}
+
+int uf_cli_swing_hand(struct uf_cli *c)
+{
+    struct uf_store *s;
+    struct uf_error err;
+    struct uf_rederive_counts counts;
+    int64_t id[UF_CLI_OPERANDS_MAX], now_us = uf_clock_utc_us();
+    size_t n;
+    char which[40];
+    bool left = strcmp(c->operand[0], "left") == 0;
+    if (!left && strcmp(c->operand[0], "right") != 0)
+        return uf_cli_fail(c, UF_EXIT_USAGE, "the hand is right or left, not \"%s\"",
+                           c->operand[0]);
+    int rc = take_swings(c, 1, id, &n);
+    if (!rc)
+        rc = uf_cli_open(c, UF_STORE_WRITE, &s);
+    if (rc)
+        return rc;
+    rc = uf_remark_hand(s, id, n, left ? UF_LEFT_HANDED : UF_RIGHT_HANDED, &err);
+    if (rc == 0)
+        rc = uf_store_rederive(s, id, n, INT64_MIN, &c->config.analysis, now_us, &counts, &err);
+    uf_store_close(s);
+    return rc ? uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text)
+              : uf_cli_done(c, "swing", id[0], "%s: %s-handed, and derived again",
+                            swings_text(id, n, which), left ? "left" : "right");
 }

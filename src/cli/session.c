@@ -4,6 +4,7 @@
 #include "cli/cli.h"
 #include "cli/query.h"
 #include "cli/text.h"
+#include "store/focus.h"
 #include "store/lessons.h"
 
 #include <string.h>
@@ -28,6 +29,25 @@ static int number_or_0(const struct uf_cli *c, const char *what, int64_t *id)
 
 /* ---- session ---- */
 
+/* --fault and --focus, where they are given. */
+static int set_focus(const struct uf_cli *c, struct uf_store *s, int64_t session,
+                     struct uf_error *err)
+{
+    const char *fault = uf_cli_option(c, "--fault"), *metric = uf_cli_option(c, "--focus");
+    return fault || metric ? uf_focus_set(s, session, fault, metric, err) : UF_OK;
+}
+
+/* Before anything is written: is there such a number? */
+static int check_focus(const struct uf_cli *c)
+{
+    const char *metric = uf_cli_option(c, "--focus");
+    struct uf_error err;
+    int unused;
+    if (metric && *metric && uf_focus_metric(metric, &unused, &err))
+        return uf_cli_fail(c, UF_EXIT_USAGE, "%s", err.text);
+    return UF_EXIT_DONE;
+}
+
 int uf_cli_session_start(struct uf_cli *c)
 {
     char note[UF_NOTE_BYTES] = "";
@@ -37,11 +57,14 @@ int uf_cli_session_start(struct uf_cli *c)
     int64_t id;
     int rc = note_option(c, note);
     if (!rc)
+        rc = check_focus(c);
+    if (!rc)
         rc = uf_cli_open(c, UF_STORE_WRITE, &s);
     if (rc)
         return rc;
     if (uf_player_find(s, c->operand[0], &p, &err) ||
-        uf_session_start(s, p.id, note, &c->config.rig, uf_clock_utc_us(), &id, &err))
+        uf_session_start(s, p.id, note, &c->config.rig, uf_clock_utc_us(), &id, &err) ||
+        set_focus(c, s, id, &err))
         rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
     uf_store_close(s);
     if (rc)
@@ -83,12 +106,15 @@ int uf_cli_session_edit(struct uf_cli *c)
     if (!rc)
         rc = note_option(c, note);
     if (!rc)
+        rc = check_focus(c);
+    if (!rc)
         rc = uf_cli_open(c, UF_STORE_WRITE, &s);
     if (rc)
         return rc;
     if (name && *name && uf_player_find(s, name, &p, &err))
         rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
-    else if (uf_session_change(s, id, p.id, uf_cli_option(c, "--note") ? note : NULL, &err))
+    else if (uf_session_change(s, id, p.id, uf_cli_option(c, "--note") ? note : NULL, &err) ||
+             set_focus(c, s, id, &err))
         rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
     uf_store_close(s);
     if (rc)
@@ -135,8 +161,7 @@ static const char blocks_sql[] =
     " FROM block LEFT JOIN swing ON swing.block_id = block.id"
     " WHERE block.session_id = ?1 GROUP BY block.id ORDER BY block.id";
 
-/* The session of operand i, or the newest; checks that there is one. */
-static int which_session(struct uf_cli *c, struct uf_store *s, int64_t *id)
+int uf_cli_session_of(struct uf_cli *c, struct uf_store *s, int64_t *id)
 {
     int rc = number_or_0(c, "session", id);
     if (rc)
@@ -158,7 +183,8 @@ static int which_session(struct uf_cli *c, struct uf_store *s, int64_t *id)
 
 static const char *const show_sql[] = {
     "SELECT session.id AS session, player.name AS player, player.cautions AS cautions,"
-    " started_utc_us, ended_utc_us, session.note AS note,"
+    " started_utc_us, ended_utc_us, session.note AS note, session.fault AS fault,"
+    " session.focus_metric AS focus,"
     " (SELECT count(*) FROM swing WHERE session_id = session.id AND block_id IS NULL)"
     " AS swings_outside_blocks FROM session LEFT JOIN player ON player.id = player_id"
     " WHERE session.id = ?1",
@@ -180,7 +206,7 @@ int uf_cli_session_show(struct uf_cli *c)
     if (rc)
         return rc;
     json_t *all = json_object();
-    rc = which_session(c, s, &id);
+    rc = uf_cli_session_of(c, s, &id);
     for (int i = 0; !rc && i < 3; i++) {
         rc = uf_query(c, s, show_sql[i], &id, 1, &q);
         if (!rc && json) {
@@ -263,7 +289,10 @@ int uf_cli_block_end(struct uf_cli *c)
     if (uf_block_end(s, id, uf_clock_utc_us(), &ended, &err))
         rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
     uf_store_close(s);
-    return rc ? rc : uf_cli_done(c, "block", ended, "block %lld has ended", (long long)ended);
+    if (rc)
+        return rc;
+    uf_cli_tell_daemon(c);
+    return uf_cli_done(c, "block", ended, "block %lld has ended", (long long)ended);
 }
 
 int uf_cli_block_add(struct uf_cli *c)
@@ -311,7 +340,10 @@ int uf_cli_block_edit(struct uf_cli *c)
     if (!rc && uf_block_change(s, &b, &err))
         rc = uf_cli_fail(c, UF_EXIT_FAILED, "%s", err.text);
     uf_store_close(s);
-    return rc ? rc : uf_cli_done(c, "block", id, "block %lld is changed", (long long)id);
+    if (rc)
+        return rc;
+    uf_cli_tell_daemon(c);
+    return uf_cli_done(c, "block", id, "block %lld is changed", (long long)id);
 }
 
 int uf_cli_block_list(struct uf_cli *c)
@@ -321,7 +353,7 @@ int uf_cli_block_list(struct uf_cli *c)
     int rc = uf_cli_open(c, UF_STORE_READ, &s);
     if (rc)
         return rc;
-    rc = which_session(c, s, &id);
+    rc = uf_cli_session_of(c, s, &id);
     if (!rc)
         rc = uf_query_list(c, s, blocks_sql, &id, 1, "no block in this session");
     uf_store_close(s);

@@ -40,6 +40,19 @@ static struct count count_of(const json_t *o, const char *key)
     return c;
 }
 
+/* How long ago a time of the answer was; "" where it is null. */
+struct age {
+    char text[48];
+};
+static struct age age_of(const json_t *o, const char *key)
+{
+    struct age a = {""};
+    double utc_us = number_of(o, key), age_s = 1e-6 * ((double)uf_clock_utc_us() - utc_us);
+    if (!isnan(utc_us))
+        uf_text_span(age_s > 0 ? age_s : 0, a.text, sizeof a.text);
+    return a;
+}
+
 static void line(struct uf_columns *t, const char *label)
 {
     uf_columns_add(t, "%s", label);
@@ -121,11 +134,63 @@ static void add_golfer(struct uf_columns *t, const json_t *o)
     if (json_is_true(json_object_get(cal, "nominal")))
         uf_columns_add(t, "%s: not calibrated with weights (underfoot-calib)",
                        text_of(cal, "name"));
-    else
-        uf_columns_add(t, "%s, %s", text_of(cal, "name"), text_of(cal, "uuid"));
+    else {
+        struct age old = age_of(cal, "made_utc_us");
+        uf_columns_add(t, "%s, %s%s%s%s", text_of(cal, "name"), text_of(cal, "uuid"),
+                       *old.text ? ", made " : "", old.text, *old.text ? " ago" : "");
+    }
 }
 
-/* The watch over what no load can make; plates that are not watched need no line. */
+/* Where the next swing goes. */
+static void add_lesson(struct uf_columns *t, const json_t *o)
+{
+    const json_t *lesson = json_object_get(o, "lesson"), *block = json_object_get(lesson, "block"),
+                 *ball = json_object_get(block, "ball");
+    const char *player = text_of(lesson, "player"), *club = text_of(block, "club");
+    line(t, "lesson");
+    if (!json_is_object(lesson) || !*player) {
+        uf_columns_add(t, "none: swings are kept without a player");
+        return;
+    }
+    uf_columns_add(t, "session %s with %s, %s-handed, %s swings", count_of(lesson, "session").text,
+                   player, text_of(lesson, "hand"), count_of(lesson, "swings").text);
+    line(t, "block");
+    if (!json_is_object(block))
+        uf_columns_add(t, "none is open");
+    else
+        uf_columns_add(t, "%s: %s%s%s%s, %s swings", count_of(block, "id").text,
+                       text_of(block, "kind"),
+                       json_is_true(ball)    ? ", ball"
+                       : json_is_false(ball) ? ", no ball"
+                                             : "",
+                       *club ? ", " : "", club, count_of(block, "swings").text);
+}
+
+/* What each plate's zero did, and its last check. */
+static void add_plate_health(struct uf_columns *t, const json_t *plate)
+{
+    const json_t *check = json_object_get(plate, "check");
+    double drift_n = number_of(plate, "drift_n"), total_n = number_of(plate, "total_drift_n"),
+           empty_n = number_of(plate, "empty_n"),
+           error_pct = number_of(check, "vertical_error_pct");
+    uf_columns_add(t, "%s plate", text_of(plate, "plate"));
+    char now[60] = "", moved[90] = "its zero has not moved since the start";
+    if (!isnan(empty_n))
+        snprintf(now, sizeof now, "%+.1f N off its zero now, empty; ", empty_n);
+    if (!isnan(drift_n))
+        snprintf(moved, sizeof moved, "the last zero moved by %+.1f N, since the start by %+.1f N",
+                 drift_n, total_n);
+    uf_columns_add(t, "%s%s", now, moved);
+    uf_columns_add(t, "  check");
+    if (!json_is_object(check))
+        uf_columns_add(t, "never (underfoot-calib check)");
+    else
+        uf_columns_add(t, "%s %s ago, vertical force off by %+.2f %% at most",
+                       json_is_true(json_object_get(check, "passed")) ? "passed" : "NOT PASSED",
+                       age_of(check, "utc_us").text, error_pct);
+}
+
+/* Plates that are not watched for what no load can make need no line about it. */
 static void add_plates(struct uf_columns *t, const json_t *o)
 {
     size_t i;
@@ -133,9 +198,10 @@ static void add_plates(struct uf_columns *t, const json_t *o)
     json_array_foreach(json_object_get(o, "plates"), i, plate)
     {
         double left_n = number_of(plate, "left_n");
+        add_plate_health(t, plate);
         if (!*text_of(plate, "state"))
             continue;
-        uf_columns_add(t, "%s plate", text_of(plate, "plate"));
+        uf_columns_add(t, "  cells");
         if (!strcmp(text_of(plate, "state"), "suspect"))
             uf_columns_add(t,
                            "SUSPECT, most at cell %s: its cells share the load as no load can make "
@@ -159,10 +225,14 @@ static void add_store(struct uf_columns *t, const json_t *o)
                    count_of(o, "swings_stored").text, count_of(o, "session").text,
                    count_of(o, "queue").text, count_of(o, "queue_limit").text);
     const json_t *spool = json_object_get(o, "spool");
-    if (json_is_true(json_object_get(spool, "failing"))) {
-        line(t, "spool");
+    line(t, "spool");
+    if (!json_is_object(spool))
+        uf_columns_add(t, "off: a crash would lose what is not stored yet");
+    else if (json_is_true(json_object_get(spool, "failing")))
         uf_columns_add(t, "FAILING: %s", text_of(spool, "problem"));
-    }
+    else
+        uf_columns_add(t, "ok, %.1f MB written, %s bytes lost", 1e-6 * number_of(spool, "bytes"),
+                       count_of(spool, "lost_bytes").text);
     const json_t *recording = json_object_get(o, "recording");
     if (!json_is_object(recording))
         return;
@@ -186,6 +256,7 @@ static void add_daemon(struct uf_columns *t, const json_t *o)
     add_link(t, o);
     add_counters(t, o);
     add_golfer(t, o);
+    add_lesson(t, o);
     add_plates(t, o);
     add_store(t, o);
 }

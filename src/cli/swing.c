@@ -304,10 +304,10 @@ static int event_named(const char *name)
 
 static void print_target(const struct uf_swing_row *row, sqlite3_stmt *q, FILE *out)
 {
-    const char *label = (const char *)sqlite3_column_text(q, 0);
-    int metric = uf_metric_find((const char *)sqlite3_column_text(q, 1));
-    int from = event_named((const char *)sqlite3_column_text(q, 2));
-    int to = event_named((const char *)sqlite3_column_text(q, 3));
+    const char *label = uf_store_text(q, 0);
+    int metric = uf_metric_find(uf_store_text(q, 1));
+    int from = event_named(uf_store_text(q, 2));
+    int to = event_named(uf_store_text(q, 3));
     if (metric < 0 || from < 0 || to < 0) {
         fprintf(out, "  %s: the row of table target names a metric or a moment that there is not\n",
                 label);
@@ -373,9 +373,10 @@ static void print_head(const struct uf_swing_row *row, FILE *out)
 {
     char time[40], flags[400];
     uf_text_local(uf_show_time_us(row), time, sizeof time);
-    fprintf(out, "Swing %lld, %s%s, %s-handed\n", (long long)row->id, time,
+    fprintf(out, "Swing %lld, %s%s, %s-handed%s\n", (long long)row->id, time,
             row->trigger_utc_us ? "" : " (when it was stored)",
-            row->hand == UF_LEFT_HANDED ? "left" : "right");
+            row->hand == UF_LEFT_HANDED ? "left" : "right",
+            row->other_hand ? " (as said afterwards)" : "");
     fprintf(out, "%.2f s at %lld Hz, calibration \"%s\", low-pass %g Hz, algorithm %lld\n",
             1e-6 * (double)row->duration_us, (long long)row->rate_hz, row->calibration,
             row->settings.cutoff_hz, (long long)row->algorithm);
@@ -406,8 +407,11 @@ static int print_curves(struct uf_cli *c, struct uf_store *s, const struct uf_sw
         rc = uf_store_capture(s, row->id, &capture, &err);
     struct uf_given given;
     char basis[UF_BASIS_SIZE];
+    struct uf_given_of of;
     if (rc == 0)
-        rc = uf_store_given(s, row->id, 0, &given, basis, &err);
+        rc = uf_store_given_of(s, row->id, &of, &err);
+    if (rc == 0)
+        rc = uf_store_given(s, &of, &given, basis, &err);
     if (rc == 0)
         rc = uf_analyse_given(capture, rig, cal, &row->settings, &given, &analysis, &err);
     if (rc == 0) {

@@ -3,6 +3,8 @@
 #ifndef UF_CLI_TEXT_H
 #define UF_CLI_TEXT_H
 
+#include "base/number_text.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -27,13 +29,6 @@ int uf_columns_print(struct uf_columns *t, const char *indent, FILE *out);
 
 /* Columns a text takes on the screen: its UTF-8 characters. */
 size_t uf_text_width(const char *text);
-
-/* ---- numbers ---- */
-
-/* A value with as many digits as its unit deserves, without the unit; "-" for NAN. */
-void uf_text_number(double value, const char *unit, char *out, size_t size);
-/* How a unit is written behind a number: "pct" is "%". */
-const char *uf_text_unit(const char *unit);
 
 /* ---- time ---- */
 

@@ -70,5 +70,7 @@ int uf_config_read_text(struct uf_config *c, const char *name, const char *text,
 int uf_config_set(struct uf_config *c, const char *assignment, struct uf_error *err);
 /* What is in force, as a file that reads back to the same; each key with its help as a comment. */
 void uf_config_print(const struct uf_config *c, FILE *out);
+/* All settings with range, default and meaning, as subsections of a manual page. */
+void uf_config_manual(FILE *out);
 
 #endif

@@ -37,7 +37,8 @@ static const struct uf_setting plain[] = {
     CHOICE("link", "type", link.type, link_types, "serial",
            "how the board is reached: a serial port, a raw tty or FIFO, a TCP bridge, a recording"),
     TEXT("link", "device", link.device, UF_PATH_MAX, 1, "/dev/ttyACM0",
-         "serial, raw: path; tcp: host:port; replay: file"),
+         "serial, raw: path, or a folder of ports that are tried in turn; tcp: host:port; replay: "
+         "file"),
     WHOLE("link", "baud", link.baud, 1200, 12000000, "921600", "serial only: bits a second"),
     CHOICE("link", "form", link.form, forms, "auto", "form of the stream"),
     CHOICE("link", "pace", link.pace, paces, "real",
@@ -112,6 +113,8 @@ static const struct uf_setting plain[] = {
     WHOLE("analysis", "order", analysis.order, 1, 8, "2", "order of one pass"),
     NUMBER("analysis", "cop_min_n", analysis.cop_min_n, 1, 1000, "25",
            "below this vertical force a foot has no centre of pressure"),
+    NUMBER("analysis", "old_days", analysis.old_days, 1, 100000, "365",
+           "a swing is flagged when its calibration was older than so many days"),
 
     TEXT("rig", "name", rig.name, 64, 1, "example", "name of the rig, kept with each swing"),
 };

@@ -86,7 +86,7 @@ static int parse_item(const char *item, size_t length, size_t place, struct uf_s
         char mark = *p++;
         double value = strtod(p, &after);
         if (after == p || after > end || !(value > 0) ||
-            (mark == ':' ? value > 3600 : value != (double)(int)value || value > 10000))
+            (mark == ':' ? value > 3600 : value > 10000 || value != (double)(int)value))
             return uf_fail(err, UF_EINVAL,
                            "act %zu of the lesson, \"%.*s\": after ':' comes a length of 0 to 3600 "
                            "s, after '*' a whole number of times",

@@ -207,5 +207,12 @@ json_t *uf_sim_truth_json(const struct uf_sim_truth *t)
             snprintf(name, sizeof name, "%s_cop_toe_at_%s_mm", who[k], cop_peaks[i]);
             json_object_set_new(o, name, number(t->cop_toe_mm[i][k]));
         }
+    for (int foot = 0; foot < FEET; foot++) {
+        json_t *f = json_pack(
+            "{s:o, s:o, s:o, s:o, s:o}", "target_mm", number(t->foot_target_mm[foot]), "toe_mm",
+            number(t->foot_toe_mm[foot]), "toe_out_deg", number(t->toe_out_deg[foot]), "length_mm",
+            number(t->foot_length_mm), "width_mm", number(t->foot_width_mm));
+        json_object_set_new(o, foot == LEAD ? "lead_foot" : "trail_foot", f);
+    }
     return o;
 }

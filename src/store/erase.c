@@ -47,7 +47,7 @@ static int delete_rows(struct uf_store *s, int64_t player_id, struct uf_error *e
     /* what hangs on a swing goes with it */
     static const char *const steps[] = {
         "DELETE FROM swing WHERE session_id IN (SELECT id FROM session WHERE player_id = ?1)",
-        "DELETE FROM stance WHERE session_id IN (SELECT id FROM session WHERE player_id = ?1)",
+        "DELETE FROM rocking WHERE session_id IN (SELECT id FROM session WHERE player_id = ?1)",
         "DELETE FROM block WHERE session_id IN (SELECT id FROM session WHERE player_id = ?1)",
         "DELETE FROM session WHERE player_id = ?1",
         "DELETE FROM player WHERE id = ?1",

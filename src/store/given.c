@@ -2,6 +2,8 @@
  * What is known of a swing beside its raw counts: marks of its moments, and where the feet stood.
  * See store.h. */
 #include "store/database.h"
+#include "store/feet.h"
+#include "store/swings.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -10,7 +12,6 @@
 
 #define DOING_WRITE "store a mark"
 #define DOING_READ  "read what is known of a swing"
-#define DOING_FEET  "store where the feet stand"
 
 int uf_store_mark(struct uf_store *s, int64_t swing_id, enum uf_event_kind kind, double t_s,
                   double u_s, int64_t made_utc_us, struct uf_error *err)
@@ -38,44 +39,8 @@ int uf_store_mark(struct uf_store *s, int64_t swing_id, enum uf_event_kind kind,
     return uf_db_end(s, rc, DOING_WRITE, err);
 }
 
-static const char *foot_name(int foot)
-{
-    return foot == UF_LEAD ? "lead" : "trail";
-}
-
-int uf_store_stance_add(struct uf_store *s, int64_t session_id, int64_t from_utc_us,
-                        const struct uf_foot_pose pose[UF_FEET], struct uf_error *err)
-{
-    int rc = uf_db_begin(s, DOING_FEET, err);
-    if (rc)
-        return rc;
-    for (int foot = 0; rc == 0 && foot < UF_FEET; foot++) {
-        const struct uf_foot_pose *p = &pose[foot];
-        sqlite3_stmt *q;
-        if (!p->known)
-            continue;
-        rc = uf_db_prepare(s, &q,
-                           "INSERT INTO stance (session_id, foot, from_utc_us, heel_target_mm,"
-                           " heel_toe_mm, length_mm, width_mm, toe_out_deg, axis_u_deg, end_u_mm,"
-                           " rest_along_pct, rest_across_pct)"
-                           " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
-                           DOING_FEET, err);
-        if (rc)
-            break;
-        sqlite3_bind_int64(q, 1, session_id);
-        sqlite3_bind_text(q, 2, foot_name(foot), -1, SQLITE_STATIC);
-        sqlite3_bind_int64(q, 3, from_utc_us);
-        const double value[] = {p->heel_target_mm, p->heel_forward_mm, p->length_mm,
-                                p->width_mm,       p->toe_out_deg,     p->axis_u_deg,
-                                p->end_u_mm,       p->rest_along_pct,  p->rest_across_pct};
-        for (int i = 0; i < 9; i++)
-            uf_db_bind_real(q, 4 + i, value[i]);
-        rc = uf_db_run(s, q, DOING_FEET, err);
-    }
-    return uf_db_end(s, rc, DOING_FEET, err);
-}
-
-/* Adds to the text; what does not fit cannot happen: seven marks and two rows at most. */
+/* Adds to the text; what does not fit cannot happen: seven marks, two rows, a limit and a
+ * hand at most. */
 __attribute__((format(printf, 2, 3))) static void say(char *basis, const char *format, ...)
 {
     va_list args;
@@ -97,7 +62,7 @@ static int read_marks(struct uf_store *s, int64_t swing_id, struct uf_given *giv
     sqlite3_bind_int64(q, 1, swing_id);
     while ((rc = uf_db_step(s, q, DOING_READ, err)) > 0)
         for (int i = 0; i < UF_EVENTS; i++) {
-            const char *kind = (const char *)sqlite3_column_text(q, 0);
+            const char *kind = uf_store_text(q, 0);
             if (strcmp(kind, uf_event_name((enum uf_event_kind)i)) != 0)
                 continue;
             given->mark[i] =
@@ -108,43 +73,82 @@ static int read_marks(struct uf_store *s, int64_t swing_id, struct uf_given *giv
     return rc;
 }
 
-/* The feet as last found before the swing. */
-static int read_stance(struct uf_store *s, int64_t swing_id, int64_t session_id, int foot,
-                       struct uf_foot_pose *pose, char *basis, struct uf_error *err)
+static int read_feet(struct uf_store *s, int64_t rocking_id, enum uf_hand hand,
+                     struct uf_given *given, char *basis, struct uf_error *err)
+{
+    struct uf_feet feet;
+    int64_t row[UF_FEET];
+    int rc = uf_store_feet(s, rocking_id, hand, &feet, row, err);
+    for (int foot = 0; rc == 0 && foot < UF_FEET; foot++) {
+        if (!feet.pose[foot].known)
+            continue;
+        given->foot[foot] = feet.pose[foot];
+        say(basis, "%s foot %lld; ", foot == UF_LEAD ? "lead" : "trail", (long long)row[foot]);
+    }
+    return rc;
+}
+
+/* By the calendar, at the time of the swing. */
+static int read_age(struct uf_store *s, const struct uf_given_of *of, struct uf_given *given,
+                    char *basis, struct uf_error *err)
 {
     sqlite3_stmt *q;
-    int rc = uf_db_prepare(
-        s, &q,
-        "SELECT id, heel_target_mm, heel_toe_mm, length_mm, width_mm, toe_out_deg, axis_u_deg,"
-        " end_u_mm, rest_along_pct, rest_across_pct FROM stance WHERE foot = ?3 AND"
-        " session_id = coalesce((SELECT session_id FROM swing WHERE id = ?1), ?2) AND"
-        " from_utc_us <= coalesce((SELECT coalesce(trigger_utc_us, stored_utc_us) FROM swing"
-        " WHERE id = ?1), 9223372036854775807) ORDER BY from_utc_us DESC, id DESC LIMIT 1",
-        DOING_READ, err);
+    if (of->calibration_id == 0 || of->utc_us == 0)
+        return UF_OK;
+    int rc =
+        uf_db_prepare(s, &q, "SELECT made_utc_us FROM calibration WHERE id = ?1", DOING_READ, err);
     if (rc)
         return rc;
-    sqlite3_bind_int64(q, 1, swing_id);
-    sqlite3_bind_int64(q, 2, session_id);
-    sqlite3_bind_text(q, 3, foot_name(foot), -1, SQLITE_STATIC);
+    sqlite3_bind_int64(q, 1, of->calibration_id);
     rc = uf_db_step(s, q, DOING_READ, err);
-    if (rc > 0) {
-        double v[9];
-        for (int i = 0; i < 9; i++)
-            v[i] = sqlite3_column_double(q, 1 + i);
-        *pose = (struct uf_foot_pose){true, v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], v[8]};
-        say(basis, "%s foot %lld; ", foot_name(foot), (long long)sqlite3_column_int64(q, 0));
-    }
+    if (rc > 0)
+        given->calibration_age_days =
+            (double)(of->utc_us - sqlite3_column_int64(q, 0)) / (86400 * 1e6);
     sqlite3_finalize(q);
+    if (fabs(of->old_days - UF_OLD_DAYS_DEFAULT) > 0)
+        say(basis, "old after %.9g d; ", of->old_days);
     return rc < 0 ? rc : UF_OK;
 }
 
-int uf_store_given(struct uf_store *s, int64_t swing_id, int64_t session_id, struct uf_given *given,
+int uf_store_given_of(struct uf_store *s, int64_t swing_id, struct uf_given_of *out,
+                      struct uf_error *err)
+{
+    sqlite3_stmt *q;
+    char hand[8], captured[8];
+    memset(out, 0, sizeof *out);
+    out->swing_id = swing_id;
+    out->old_days = UF_OLD_DAYS_DEFAULT;
+    int rc = uf_db_prepare(s, &q,
+                           "SELECT hand, captured_hand, coalesce(rocking_id, 0),"
+                           " coalesce(trigger_utc_us, 0) FROM swing WHERE id = ?1",
+                           DOING_READ, err);
+    if (rc)
+        return rc;
+    sqlite3_bind_int64(q, 1, swing_id);
+    rc = uf_db_step(s, q, DOING_READ, err);
+    if (rc > 0) {
+        uf_db_text(q, 0, hand, sizeof hand);
+        uf_db_text(q, 1, captured, sizeof captured);
+        out->hand = strcmp(hand, "left") == 0 ? UF_LEFT_HANDED : UF_RIGHT_HANDED;
+        out->other_hand = *captured && strcmp(captured, hand) != 0;
+        out->rocking_id = sqlite3_column_int64(q, 2);
+        out->utc_us = sqlite3_column_int64(q, 3);
+    }
+    sqlite3_finalize(q);
+    return rc > 0 ? UF_OK : rc < 0 ? rc : uf_store_swing_known(s, swing_id, err);
+}
+
+int uf_store_given(struct uf_store *s, const struct uf_given_of *of, struct uf_given *given,
                    char *basis, struct uf_error *err)
 {
     uf_given_nothing(given);
     basis[0] = '\0';
-    int rc = read_marks(s, swing_id, given, basis, err);
-    for (int foot = 0; rc == 0 && foot < UF_FEET; foot++)
-        rc = read_stance(s, swing_id, session_id, foot, &given->foot[foot], basis, err);
+    int rc = of->swing_id ? read_marks(s, of->swing_id, given, basis, err) : UF_OK;
+    if (rc == 0 && of->rocking_id)
+        rc = read_feet(s, of->rocking_id, of->hand, given, basis, err);
+    if (rc == 0)
+        rc = read_age(s, of, given, basis, err);
+    if (rc == 0 && of->other_hand)
+        say(basis, "as %s-handed; ", of->hand == UF_LEFT_HANDED ? "left" : "right");
     return rc;
 }

@@ -32,32 +32,104 @@ static int run4(struct uf_store *s, const char *sql, const char *doing, const in
     " coalesce((SELECT max(max(started_utc_us, coalesce(ended_utc_us, 0))) FROM block"             \
     " WHERE session_id = session.id), 0))"
 
+#define LESSON "session.id, block.id, player.id, player.hand"
+
+static void lesson_from(sqlite3_stmt *q, struct uf_lesson *out)
+{
+    char hand[8];
+    out->session_id = sqlite3_column_int64(q, 0);
+    out->block_id = sqlite3_column_int64(q, 1);
+    out->player_id = sqlite3_column_int64(q, 2);
+    uf_db_text(q, 3, hand, sizeof hand);
+    out->hand = strcmp(hand, "left") == 0 ? UF_LEFT_HANDED : UF_RIGHT_HANDED;
+}
+
 int uf_lesson_now(struct uf_store *s, int64_t rig_id, int64_t now_utc_us, struct uf_lesson *out,
                   struct uf_error *err)
 {
-    memset(out, 0, sizeof *out);
     sqlite3_stmt *q;
     int rc = uf_db_prepare(
         s, &q,
-        "SELECT session.id, block.id, player.id, player.hand, " ACTIVE " AS active FROM session"
+        "SELECT " LESSON ", " ACTIVE " FROM session"
         " LEFT JOIN block ON block.session_id = session.id AND block.ended_utc_us IS NULL"
         " LEFT JOIN player ON player.id = session.player_id"
         " WHERE session.ended_utc_us IS NULL AND (?1 = 0 OR session.rig_id = ?1)"
         " ORDER BY session.id DESC LIMIT 1",
         DOING_LOOK, err);
+    memset(out, 0, sizeof *out);
     if (rc)
         return rc;
     sqlite3_bind_int64(q, 1, rig_id);
     rc = uf_db_step(s, q, DOING_LOOK, err);
-    if (rc > 0 && now_utc_us - sqlite3_column_int64(q, 4) < UF_SESSION_IDLE_US) {
-        char hand[8];
-        out->session_id = sqlite3_column_int64(q, 0);
-        out->block_id = sqlite3_column_int64(q, 1);
-        out->player_id = sqlite3_column_int64(q, 2);
-        uf_db_text(q, 3, hand, sizeof hand);
-        out->hand = strcmp(hand, "left") == 0 ? UF_LEFT_HANDED : UF_RIGHT_HANDED;
+    if (rc > 0 && now_utc_us - sqlite3_column_int64(q, 4) < UF_SESSION_IDLE_US)
+        lesson_from(q, out);
+    sqlite3_finalize(q);
+    return rc < 0 ? rc : UF_OK;
+}
+
+int uf_lesson_at(struct uf_store *s, int64_t rig_id, int64_t at_utc_us, bool or_last,
+                 struct uf_lesson *out, struct uf_error *err)
+{
+    sqlite3_stmt *q;
+    int rc = uf_db_prepare(
+        s, &q,
+        "SELECT " LESSON " FROM session"
+        " LEFT JOIN block ON block.id = (SELECT id FROM block WHERE session_id = session.id"
+        "  AND started_utc_us <= ?2 AND (ended_utc_us IS NULL OR ended_utc_us > ?2"
+        "  OR (?4 AND ended_utc_us = session.ended_utc_us))"
+        "  ORDER BY started_utc_us DESC, id DESC LIMIT 1)"
+        " LEFT JOIN player ON player.id = session.player_id"
+        " WHERE session.rig_id = ?1 AND session.started_utc_us <= ?2"
+        " AND (?4 OR session.ended_utc_us > ?2"
+        "  OR (session.ended_utc_us IS NULL AND ?2 - " ACTIVE " < ?3))"
+        " ORDER BY session.started_utc_us DESC, session.id DESC LIMIT 1",
+        DOING_LOOK, err);
+    memset(out, 0, sizeof *out);
+    if (rc)
+        return rc;
+    sqlite3_bind_int64(q, 1, rig_id);
+    sqlite3_bind_int64(q, 2, at_utc_us);
+    sqlite3_bind_int64(q, 3, UF_SESSION_IDLE_US);
+    sqlite3_bind_int(q, 4, or_last);
+    rc = uf_db_step(s, q, DOING_LOOK, err);
+    if (rc > 0)
+        lesson_from(q, out);
+    sqlite3_finalize(q);
+    return rc < 0 ? rc : UF_OK;
+}
+
+int uf_lesson_about(struct uf_store *s, int64_t rig_id, int64_t now_utc_us,
+                    struct uf_lesson_about *out, struct uf_error *err)
+{
+    memset(out, 0, sizeof *out);
+    int rc = uf_lesson_now(s, rig_id, now_utc_us, &out->now, err);
+    if (rc || out->now.session_id == 0)
+        return rc;
+    sqlite3_stmt *q;
+    rc = uf_db_prepare(s, &q,
+                       "SELECT player.name, player.cautions, started_utc_us,"
+                       " (SELECT count(*) FROM swing WHERE session_id = session.id"
+                       " AND excluded_reason IS NULL),"
+                       " (SELECT count(*) FROM swing WHERE block_id = ?2"
+                       " AND excluded_reason IS NULL)"
+                       " FROM session LEFT JOIN player ON player.id = player_id"
+                       " WHERE session.id = ?1",
+                       DOING_LOOK, err);
+    if (rc)
+        return rc;
+    sqlite3_bind_int64(q, 1, out->now.session_id);
+    sqlite3_bind_int64(q, 2, out->now.block_id);
+    rc = uf_db_step(s, q, DOING_LOOK, err);
+    if (rc > 0) {
+        uf_db_text(q, 0, out->player, sizeof out->player);
+        uf_db_text(q, 1, out->cautions, sizeof out->cautions);
+        out->started_utc_us = sqlite3_column_int64(q, 2);
+        out->swings = sqlite3_column_int64(q, 3);
+        out->block_swings = sqlite3_column_int64(q, 4);
     }
     sqlite3_finalize(q);
+    if (rc >= 0 && out->now.block_id)
+        rc = uf_block_get(s, out->now.block_id, &out->block, err);
     return rc < 0 ? rc : UF_OK;
 }
 
@@ -80,41 +152,89 @@ static int end_open(struct uf_store *s, int64_t rig_id, int64_t now_utc_us, stru
                 DOING_BLOCK, v, err);
 }
 
-static int new_session(struct uf_store *s, int64_t rig_id, int64_t player_id, const char *note,
-                       int64_t now_utc_us, int64_t *id, struct uf_error *err)
+/* ended_utc_us 0: it is open. */
+static int add_session(struct uf_store *s, int64_t rig_id, int64_t player_id, const char *note,
+                       int64_t started_utc_us, int64_t ended_utc_us, int64_t *id,
+                       struct uf_error *err)
 {
     char uuid[37];
     sqlite3_stmt *q;
     int rc = uf_uuid(uuid, err);
     if (rc == 0)
-        rc = end_open(s, rig_id, now_utc_us, err);
-    if (rc == 0)
         rc = uf_db_prepare(s, &q,
                            "INSERT INTO session (uuid, rig_id, started_utc_us, player_id, note,"
-                           " opened_by) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+                           " opened_by, ended_utc_us) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
                            DOING_SESSION, err);
     if (rc)
         return rc;
     sqlite3_bind_text(q, 1, uuid, -1, SQLITE_STATIC);
     sqlite3_bind_int64(q, 2, rig_id);
-    sqlite3_bind_int64(q, 3, now_utc_us);
+    sqlite3_bind_int64(q, 3, started_utc_us);
     if (player_id)
         sqlite3_bind_int64(q, 4, player_id);
     if (note && *note)
         sqlite3_bind_text(q, 5, note, -1, SQLITE_STATIC);
     sqlite3_bind_text(q, 6, player_id ? "person" : "daemon", -1, SQLITE_STATIC);
+    if (ended_utc_us)
+        sqlite3_bind_int64(q, 7, ended_utc_us);
     rc = uf_db_run(s, q, DOING_SESSION, err);
     *id = sqlite3_last_insert_rowid(s->db);
     return rc;
 }
 
-int uf_lesson_claim(struct uf_store *s, int64_t rig_id, int64_t now_utc_us, struct uf_lesson *out,
-                    struct uf_error *err)
+static int new_session(struct uf_store *s, int64_t rig_id, int64_t player_id, const char *note,
+                       int64_t now_utc_us, int64_t *id, struct uf_error *err)
 {
-    int rc = uf_lesson_now(s, rig_id, now_utc_us, out, err);
-    if (rc == 0 && out->session_id == 0)
-        rc = new_session(s, rig_id, 0, NULL, now_utc_us, &out->session_id, err);
-    return rc;
+    int rc = end_open(s, rig_id, now_utc_us, err);
+    return rc ? rc : add_session(s, rig_id, player_id, note, now_utc_us, 0, id, err);
+}
+
+/* One time of the rig's sessions; 0: there is none. ?1: the rig, ?2: at. */
+static int session_time(struct uf_store *s, const char *sql, int64_t rig_id, int64_t at_utc_us,
+                        int64_t *out, struct uf_error *err)
+{
+    sqlite3_stmt *q;
+    int rc = uf_db_prepare(s, &q, sql, DOING_LOOK, err);
+    if (rc)
+        return rc;
+    sqlite3_bind_int64(q, 1, rig_id);
+    if (sqlite3_bind_parameter_count(q) > 1)
+        sqlite3_bind_int64(q, 2, at_utc_us);
+    rc = uf_db_step(s, q, DOING_LOOK, err);
+    *out = rc > 0 ? sqlite3_column_int64(q, 0) : 0;
+    sqlite3_finalize(q);
+    return rc < 0 ? rc : UF_OK;
+}
+
+int uf_lesson_claim(struct uf_store *s, int64_t rig_id, int64_t at_utc_us, int64_t now_utc_us,
+                    struct uf_lesson *out, struct uf_error *err)
+{
+    int64_t open_utc_us, next_utc_us;
+    int rc = session_time(s,
+                          "SELECT max(max(session.started_utc_us,"
+                          " coalesce(block.started_utc_us, 0))) FROM session LEFT JOIN block"
+                          " ON session_id = session.id AND block.ended_utc_us IS NULL"
+                          " WHERE rig_id = ?1 AND session.ended_utc_us IS NULL",
+                          rig_id, 0, &open_utc_us, err);
+    if (rc == 0 && open_utc_us > now_utc_us) /* the clock was set back */
+        at_utc_us = open_utc_us;
+    if (rc == 0)
+        rc = uf_lesson_at(s, rig_id, at_utc_us, false, out, err);
+    if (rc || out->session_id)
+        return rc;
+    /* before a person's lesson: not a part of that one */
+    rc = session_time(s,
+                      "SELECT iif(opened_by = 'person', started_utc_us, 0) FROM session"
+                      " WHERE rig_id = ?1 AND started_utc_us > ?2"
+                      " ORDER BY started_utc_us, id LIMIT 1",
+                      rig_id, at_utc_us, &next_utc_us, err);
+    if (rc == 0 && next_utc_us)
+        return add_session(s, rig_id, 0, NULL, at_utc_us, next_utc_us, &out->session_id, err);
+    if (rc == 0)
+        rc = uf_lesson_now(s, rig_id, now_utc_us, out, err);
+    if (rc || out->session_id)
+        return rc;
+    return new_session(s, rig_id, 0, NULL, at_utc_us, &out->session_id, err);
 }
 
 /* ---- the daemon's start and end ---- */

@@ -17,9 +17,16 @@ struct uf_lesson {
 /* rig_id 0: of any rig, the newest. A session that is over by idleness is none. */
 int uf_lesson_now(struct uf_store *s, int64_t rig_id, int64_t now_utc_us, struct uf_lesson *out,
                   struct uf_error *err);
-/* Inside a transaction of the caller: the open session of the rig, made where there is none. */
-int uf_lesson_claim(struct uf_store *s, int64_t rig_id, int64_t now_utc_us, struct uf_lesson *out,
-                    struct uf_error *err);
+/* What was open at that time, which a swing that was hit then belongs to however late it is stored.
+ * or_last: where nothing was, what was the last to be open before (a power cut ends a session at
+ * its last stored swing; the one that was not stored yet came after that). */
+int uf_lesson_at(struct uf_store *s, int64_t rig_id, int64_t at_utc_us, bool or_last,
+                 struct uf_lesson *out, struct uf_error *err);
+/* Inside a transaction of the caller: the same, and where nothing was open a session is made of the
+ * daemon's own; between two lessons it ends where the next one begins. A clock that was set back
+ * (now lies before the open session) cannot say: then it is what is open now. */
+int uf_lesson_claim(struct uf_store *s, int64_t rig_id, int64_t at_utc_us, int64_t now_utc_us,
+                    struct uf_lesson *out, struct uf_error *err);
 
 /* Begins a lesson; an open session (and block) ends. The rig is that of the newest session, else
  * rig. */
@@ -52,5 +59,19 @@ int uf_block_end(struct uf_store *s, int64_t id, int64_t now_utc_us, int64_t *en
 /* Writes kind, ball, club and note. */
 int uf_block_change(struct uf_store *s, const struct uf_block *b, struct uf_error *err);
 int uf_block_get(struct uf_store *s, int64_t id, struct uf_block *out, struct uf_error *err);
+
+/* What is open, as people are shown it. */
+struct uf_lesson_about {
+    struct uf_lesson now;
+    char player[UF_NAME_BYTES]; /* "": nobody is named */
+    char cautions[UF_NOTE_BYTES];
+    int64_t started_utc_us;
+    int64_t swings;        /* of the session, those that count */
+    struct uf_block block; /* id 0: none is open */
+    int64_t block_swings;  /* those that count */
+};
+/* Reads uf_lesson_now and what belongs to it. */
+int uf_lesson_about(struct uf_store *s, int64_t rig_id, int64_t now_utc_us,
+                    struct uf_lesson_about *out, struct uf_error *err);
 
 #endif

@@ -4,6 +4,8 @@
 
 #include "store/database.h"
 
+#include <string.h>
+
 static int add_one(struct uf_store *s, int64_t rig_id, const struct uf_plate_check *c,
                    const char *doing, struct uf_error *err)
 {
@@ -75,5 +77,28 @@ int uf_store_check_days(struct uf_store *s, int64_t rig_id, enum uf_place plate,
         d->passed = sqlite3_column_int(q, 4) != 0;
     }
     sqlite3_finalize(q);
+    return rc < 0 ? rc : UF_OK;
+}
+
+int uf_store_rig_health(struct uf_store *s, int64_t rig_id, const struct uf_rig *rig,
+                        struct uf_rig_health *out, struct uf_error *err)
+{
+    static const char doing[] = "read the age of the calibration";
+    sqlite3_stmt *q;
+    memset(out, 0, sizeof *out);
+    int rc = uf_db_prepare(
+        s, &q, "SELECT made_utc_us FROM calibration WHERE rig_id = ?1 AND active = 1", doing, err);
+    if (rc)
+        return rc;
+    sqlite3_bind_int64(q, 1, rig_id);
+    rc = uf_db_step(s, q, doing, err);
+    if (rc > 0)
+        out->calibrated_utc_us = sqlite3_column_int64(q, 0);
+    sqlite3_finalize(q);
+    for (int p = 0; rc >= 0 && p < rig->plates; p++) {
+        size_t found;
+        rc = uf_store_check_days(s, rig_id, rig->plate[p].place, &out->check[p], 1, &found, err);
+        out->checked[p] = rc == UF_OK && found > 0;
+    }
     return rc < 0 ? rc : UF_OK;
 }

@@ -32,4 +32,13 @@ struct uf_check_day {
 int uf_store_check_days(struct uf_store *s, int64_t rig_id, enum uf_place plate,
                         struct uf_check_day *day, size_t n, size_t *found, struct uf_error *err);
 
+/* What the database knows of a rig's health. */
+struct uf_rig_health {
+    int64_t calibrated_utc_us; /* when the active calibration was made; 0: none is active */
+    bool checked[UF_PLATES_MAX];
+    struct uf_check_day check[UF_PLATES_MAX]; /* the last day with one, where checked */
+};
+int uf_store_rig_health(struct uf_store *s, int64_t rig_id, const struct uf_rig *rig,
+                        struct uf_rig_health *out, struct uf_error *err);
+
 #endif

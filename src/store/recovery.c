@@ -48,23 +48,3 @@ int uf_store_swing_find(struct uf_store *s, const struct uf_capture *capture, in
         return found ? UF_OK : rc;
     return uf_fail(err, UF_ENOTFOUND, "the swing is not in %s yet", s->path);
 }
-
-int uf_store_session_at(struct uf_store *s, int64_t utc_us, int64_t *id, struct uf_error *err)
-{
-    static const char doing[] = "look for a session";
-    sqlite3_stmt *q;
-    int rc = uf_db_prepare(s, &q,
-                           "SELECT id FROM session WHERE started_utc_us <= ?1"
-                           " ORDER BY started_utc_us DESC, id DESC LIMIT 1",
-                           doing, err);
-    if (rc)
-        return rc;
-    sqlite3_bind_int64(q, 1, utc_us);
-    rc = uf_db_step(s, q, doing, err);
-    if (rc > 0)
-        *id = sqlite3_column_int64(q, 0);
-    sqlite3_finalize(q);
-    if (rc == 0)
-        return uf_fail(err, UF_ENOTFOUND, "no session of %s began before that", s->path);
-    return rc > 0 ? UF_OK : rc;
-}

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT
- * What storing a swing that was found again must know: is it there already, and whose was it? */
+ * What storing a swing that was found again must know: is it there already? */
 #ifndef UF_STORE_RECOVERY_H
 #define UF_STORE_RECOVERY_H
 
@@ -12,8 +12,5 @@ int uf_store_swing_newest(struct uf_store *s, int64_t *id, struct uf_error *err)
  * and not in taken. UF_ENOTFOUND when there is none. */
 int uf_store_swing_find(struct uf_store *s, const struct uf_capture *capture, int64_t after_id,
                         const int64_t *taken, size_t n, int64_t *id, struct uf_error *err);
-
-/* The session that was open at that time: the last one begun before. UF_ENOTFOUND. */
-int uf_store_session_at(struct uf_store *s, int64_t utc_us, int64_t *id, struct uf_error *err);
 
 #endif

@@ -3,6 +3,7 @@
  * that a running daemon never waits long for its turn to write. */
 #include "store/calibrations.h"
 #include "store/derivation.h"
+#include "store/feet.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,13 +15,15 @@ struct bench {
     int64_t calibration_id;
     struct uf_rig rig;
     struct uf_calibration calibration;
+    int64_t rocking_id; /* whose feet are settled for all this, and .. */
+    enum uf_hand hand;
 };
 
 static int set_up(struct uf_store *s, struct bench *b, int64_t rig_id, struct uf_error *err)
 {
     if (b->rig_id == rig_id)
         return UF_OK;
-    b->rig_id = 0;
+    b->rig_id = b->rocking_id = 0;
     int rc = uf_store_rig_get(s, rig_id, &b->rig, err);
     if (rc)
         return rc;
@@ -35,17 +38,37 @@ static int set_up(struct uf_store *s, struct bench *b, int64_t rig_id, struct uf
     return rc;
 }
 
-static int derive(struct uf_store *s, const struct bench *b,
-                  const struct uf_analysis_settings *settings, int64_t swing_id, char *basis,
-                  struct uf_derived *out, struct uf_analysis_settings *in_force,
-                  struct uf_error *err)
+/* The feet by the calibration in force and the player's lengths as they are now. */
+static int settle_feet(struct uf_store *s, struct bench *b, const struct uf_given_of *of,
+                       int64_t made_utc_us, struct uf_error *err)
+{
+    if (of->rocking_id == 0 || (of->rocking_id == b->rocking_id && of->hand == b->hand))
+        return UF_OK;
+    int rc = uf_store_feet_settle(s, of->rocking_id, of->hand, &b->rig, &b->calibration,
+                                  b->calibration_id, made_utc_us, NULL, err);
+    b->rocking_id = rc ? 0 : of->rocking_id;
+    b->hand = of->hand;
+    return rc;
+}
+
+static int derive(struct uf_store *s, struct bench *b, const struct uf_analysis_settings *settings,
+                  int64_t swing_id, char *basis, int64_t made_utc_us, struct uf_derived *out,
+                  struct uf_analysis_settings *in_force, struct uf_error *err)
 {
     struct uf_capture *capture = NULL;
     struct uf_analysis *analysis = NULL;
     struct uf_given given;
+    struct uf_given_of of;
     int rc = uf_store_capture(s, swing_id, &capture, err);
     if (rc == 0)
-        rc = uf_store_given(s, swing_id, 0, &given, basis, err);
+        rc = uf_store_given_of(s, swing_id, &of, err);
+    if (rc == 0)
+        rc = settle_feet(s, b, &of, made_utc_us, err);
+    if (rc == 0) {
+        of.calibration_id = b->calibration_id;
+        of.old_days = settings->old_days;
+        rc = uf_store_given(s, &of, &given, basis, err);
+    }
     if (rc == 0)
         rc = uf_analyse_given(capture, &b->rig, &b->calibration, settings, &given, &analysis, err);
     if (rc == 0) {
@@ -117,7 +140,7 @@ static int rederive_one(struct uf_store *s, struct bench *b, int64_t swing_id,
     if (rc == 0)
         rc = set_up(s, b, rig_id, err);
     if (rc == 0)
-        rc = derive(s, b, settings, swing_id, basis, &derived, &in_force, err);
+        rc = derive(s, b, settings, swing_id, basis, made_utc_us, &derived, &in_force, err);
     if (rc == 0)
         rc = uf_db_begin(s, doing, err);
     if (rc)

@@ -19,6 +19,10 @@ int uf_remark_starred(struct uf_store *s, const int64_t *swing, size_t n, bool s
 int uf_remark_comment(struct uf_store *s, const int64_t *swing, size_t n, const char *comment,
                       struct uf_error *err);
 
+/* How the player swung. The swings have to be derived again. */
+int uf_remark_hand(struct uf_store *s, const int64_t *swing, size_t n, enum uf_hand hand,
+                   struct uf_error *err);
+
 struct uf_extra {
     int64_t swing_id;
     char name[64]; /* letters, digits and _, as club_speed */

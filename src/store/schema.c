@@ -60,7 +60,7 @@ static int metric_columns(struct uf_store *s, const char *table, struct uf_error
         return rc;
     sqlite3_bind_text(q, 1, table, -1, SQLITE_STATIC);
     while ((rc = uf_db_step(s, q, DOING, err)) > 0) {
-        int i = uf_metric_find((const char *)sqlite3_column_text(q, 0));
+        int i = uf_metric_find(uf_store_text(q, 0));
         if (i >= 0)
             have[i] = true;
     }
@@ -179,10 +179,18 @@ static int migrate_3(struct uf_store *s, struct uf_error *err)
     return uf_db_exec(s, uf_schema_sql_3, DOING, err);
 }
 
-/* The loads of calibrations. */
+/* The loads of calibrations; what a lesson is about; feet from rocking, the hand of a stored swing.
+ */
 static int migrate_4(struct uf_store *s, struct uf_error *err)
 {
-    int rc = uf_db_exec(s, uf_schema_sql_4_calibration, DOING, err);
+    static const char *const texts[] = {
+        uf_schema_sql_4_calibration,
+        uf_schema_sql_4_focus,
+        uf_schema_sql_4_feet,
+    };
+    int rc = UF_OK;
+    for (size_t i = 0; rc == 0 && i < sizeof texts / sizeof texts[0]; i++)
+        rc = uf_db_exec(s, texts[i], DOING, err);
     return rc ? rc : uf_schema_calibration_loads(s, 0, err);
 }
 

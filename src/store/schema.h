@@ -13,14 +13,15 @@ int uf_schema_version(void);
 /* Brings the file up to date, in one transaction. */
 int uf_schema_migrate(struct uf_store *s, struct uf_error *err);
 
-/* The SQL of migration 1 but for swing_metric (schema_sql.c). */
+/* The SQL of migration 1 but for swing_metric (schema_sql.c), of 2 and of 3 (schema_lessons.c). */
 extern const char uf_schema_sql_1[];
-/* The same of migration 2. */
-/* The SQL of migration 3: players, blocks, remarks (schema_lessons.c). */
-extern const char uf_schema_sql_3[];
 extern const char uf_schema_sql_2[];
-/* Of migration 4, by topic: the loads of calibrations (schema_calibration.c). */
+extern const char uf_schema_sql_3[];
+/* Of migration 4, by topic: loads of calibrations (schema_calibration.c), focus (schema_focus.c),
+ * rocking and feet (schema_feet.c). */
 extern const char uf_schema_sql_4_calibration[];
+extern const char uf_schema_sql_4_focus[];
+extern const char uf_schema_sql_4_feet[];
 
 /* Fills the table of loads from a calibration's provenance; id 0: of all. Inside a transaction. */
 int uf_schema_calibration_loads(struct uf_store *s, int64_t id, struct uf_error *err);

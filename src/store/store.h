@@ -28,6 +28,13 @@ int uf_store_open(struct uf_store **out, const char *path, enum uf_store_mode mo
                   struct uf_error *err);
 void uf_store_close(struct uf_store *s);
 sqlite3 *uf_store_db(struct uf_store *s); /* for reading queries of src/cli */
+/* From now on, everything on this connection fails that is not done in so many seconds: where a
+ * view of a strange file may take for ever, and nobody is there to stop it. */
+void uf_store_patience(struct uf_store *s, int seconds);
+/* The text of a column, "" for NULL and without memory: the file may be another than we wrote. */
+const char *uf_store_text(sqlite3_stmt *q, int column);
+/* The same as a JSON string, which holds nothing but UTF-8: the rest becomes '?'. */
+json_t *uf_store_text_json(sqlite3_stmt *q, int column);
 
 /* Ids are rowids (> 0). All of these are one transaction each (BEGIN IMMEDIATE). */
 
@@ -50,26 +57,39 @@ int uf_store_session_open(struct uf_store *s, int64_t rig_id, int64_t utc_us, in
                           struct uf_error *err);
 int uf_store_session_close(struct uf_store *s, int64_t id, int64_t utc_us, struct uf_error *err);
 
-/* What is known of a swing beside its raw counts: marks, and the feet of its session. */
-#define UF_BASIS_SIZE 320
+/* What is known of a swing beside its raw counts: marks, feet, the age of its calibration. */
+#define UF_BASIS_SIZE 480
 /* A mark replaces the one of its kind; t_s NAN takes it away. The swing has to be derived again. */
 int uf_store_mark(struct uf_store *s, int64_t swing_id, enum uf_event_kind kind, double t_s,
                   double u_s, int64_t made_utc_us, struct uf_error *err);
-/* Both feet of a session, from from_utc_us on. */
-int uf_store_stance_add(struct uf_store *s, int64_t session_id, int64_t from_utc_us,
-                        const struct uf_foot_pose pose[UF_FEET], struct uf_error *err);
-/* For a swing that is stored (swing_id), or one that is about to be (0: no marks, the latest feet
- * of the session). basis[UF_BASIS_SIZE] says in short what it is: equal texts, equal things. */
-int uf_store_given(struct uf_store *s, int64_t swing_id, int64_t session_id, struct uf_given *given,
+/* Of which swing, and as what it is analysed. */
+struct uf_given_of {
+    int64_t swing_id; /* 0: it is not stored yet: no marks */
+    enum uf_hand hand;
+    bool other_hand;        /* than the one it was captured with */
+    int64_t rocking_id;     /* from which its feet are known (feet.h); 0: none */
+    int64_t utc_us;         /* its trigger; 0: not known */
+    int64_t calibration_id; /* 0: data sheet */
+    double old_days;        /* as in the settings of the analysis */
+};
+/* All but the calibration (0) and the settings (the default) of a stored swing. */
+int uf_store_given_of(struct uf_store *s, int64_t swing_id, struct uf_given_of *out,
+                      struct uf_error *err);
+/* basis[UF_BASIS_SIZE] says in short what it is: equal texts and equal keys of a derivation, equal
+ * things. */
+int uf_store_given(struct uf_store *s, const struct uf_given_of *of, struct uf_given *given,
                    char *basis, struct uf_error *err);
 
 struct uf_swing_meta {
-    int64_t session_id; /* 0: the open session and block of the rig; made where there is none */
+    /* 0: the session and block that were open when it was hit; made where none was (lessons.h) */
+    int64_t session_id, block_id;
+    int64_t hit_utc_us; /* for that; 0: trigger_utc_us, or where that is not known now */
     int64_t rig_id;
     int64_t calibration_id; /* 0: nominal */
     int64_t trigger_utc_us; /* host time of the trigger by the clock map; 0: not known */
     double clock_drift_ppm; /* NAN: not known */
     const char *basis;      /* as uf_store_given said; NULL: analysed with nothing given */
+    int64_t rocking_id;     /* from which its feet are known; 0: none */
 };
 /* Capture (raw, compressed, lossless), derivation, events, metrics, reasons: one transaction.
  * analysis NULL: the raw data alone, for `underfoot rederive` to make numbers of later. */
@@ -77,7 +97,8 @@ int uf_store_swing_add(struct uf_store *s, const struct uf_swing_meta *meta,
                        const struct uf_capture *capture, const struct uf_analysis *analysis,
                        int64_t made_utc_us, int64_t *id, struct uf_error *err);
 
-/* Reads the raw data back; the capture equals the stored one to the bit. */
+/* Reads the raw data back; the capture equals the stored one to the bit, but that its hand is what
+ * a person may have said since. */
 int uf_store_capture(struct uf_store *s, int64_t swing_id, struct uf_capture **out,
                      struct uf_error *err);
 

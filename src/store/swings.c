@@ -18,6 +18,11 @@ static const char *hand_name(enum uf_hand hand)
     return hand == UF_LEFT_HANDED ? "left" : "right";
 }
 
+static enum uf_hand hand_of(sqlite3_stmt *q, int column)
+{
+    return strcmp(uf_store_text(q, column), "left") == 0 ? UF_LEFT_HANDED : UF_RIGHT_HANDED;
+}
+
 /* ---- writing ---- */
 
 static int add_swing(struct uf_store *s, const struct uf_swing_meta *meta,
@@ -26,18 +31,21 @@ static int add_swing(struct uf_store *s, const struct uf_swing_meta *meta,
 {
     char uuid[37], board[17];
     sqlite3_stmt *q;
-    struct uf_lesson lesson = {.session_id = meta->session_id};
+    struct uf_lesson lesson = {.session_id = meta->session_id, .block_id = meta->block_id};
+    int64_t hit_utc_us = meta->hit_utc_us       ? meta->hit_utc_us
+                         : meta->trigger_utc_us ? meta->trigger_utc_us
+                                                : made_utc_us;
     int rc = uf_uuid(uuid, err);
     if (rc == 0 && lesson.session_id == 0)
-        rc = uf_lesson_claim(s, meta->rig_id, made_utc_us, &lesson, err);
+        rc = uf_lesson_claim(s, meta->rig_id, hit_utc_us, made_utc_us, &lesson, err);
     if (rc == 0)
         rc = uf_db_prepare(
             s, &q,
             "INSERT INTO swing (uuid, session_id, rig_id, trigger_utc_us, stored_utc_us,"
             " start_dev_us, trigger_dev_us, clock_drift_ppm, hand, shape_hand, ended_still,"
-            " samples, channels, rate_hz, duration_us, board_id, firmware, block_id)"
+            " samples, channels, rate_hz, duration_us, board_id, firmware, block_id, rocking_id)"
             " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17,"
-            " nullif(?18, 0))",
+            " nullif(?18, 0), nullif(?19, 0))",
             DOING_WRITE, err);
     if (rc)
         return rc;
@@ -62,6 +70,7 @@ static int add_swing(struct uf_store *s, const struct uf_swing_meta *meta,
     sqlite3_bind_text(q, 16, board, -1, SQLITE_STATIC);
     sqlite3_bind_int(q, 17, c->board.firmware);
     sqlite3_bind_int64(q, 18, lesson.block_id);
+    sqlite3_bind_int64(q, 19, meta->rocking_id);
     rc = uf_db_run(s, q, DOING_WRITE, err);
     *id = sqlite3_last_insert_rowid(s->db);
     return rc;
@@ -150,8 +159,10 @@ int uf_store_capture(struct uf_store *s, int64_t swing_id, struct uf_capture **o
 {
     *out = NULL;
     sqlite3_stmt *q;
-    int rc =
-        uf_db_prepare(s, &q, "SELECT data FROM swing_raw WHERE swing_id = ?1", DOING_READ, err);
+    int rc = uf_db_prepare(s, &q,
+                           "SELECT data, hand FROM swing_raw JOIN swing ON swing.id = swing_id"
+                           " WHERE swing_id = ?1",
+                           DOING_READ, err);
     if (rc)
         return rc;
     sqlite3_bind_int64(q, 1, swing_id);
@@ -163,6 +174,8 @@ int uf_store_capture(struct uf_store *s, int64_t swing_id, struct uf_capture **o
         if (rc)
             uf_fail(err, rc, "swing %lld in %.120s: %.300s", (long long)swing_id, s->path,
                     inner.text);
+        else
+            (*out)->hand = hand_of(q, 1); /* what a person said of it counts */
     } else if (rc == 0) {
         rc = uf_store_swing_known(s, swing_id, err);
         if (rc == 0)
@@ -171,12 +184,6 @@ int uf_store_capture(struct uf_store *s, int64_t swing_id, struct uf_capture **o
     }
     sqlite3_finalize(q);
     return rc;
-}
-
-static enum uf_hand hand_of(sqlite3_stmt *q, int column)
-{
-    return strcmp((const char *)sqlite3_column_text(q, column), "left") == 0 ? UF_LEFT_HANDED
-                                                                             : UF_RIGHT_HANDED;
 }
 
 static void row_from(sqlite3_stmt *q, struct uf_swing_row *out)
@@ -198,6 +205,8 @@ static void row_from(sqlite3_stmt *q, struct uf_swing_row *out)
     out->duration_us = sqlite3_column_int64(q, c++);
     out->firmware = sqlite3_column_int64(q, c++);
     uf_db_text(q, c++, out->board_id, sizeof out->board_id);
+    out->rocking_id = sqlite3_column_int64(q, c++);
+    out->other_hand = sqlite3_column_int(q, c++) != 0;
     out->derivation_id = sqlite3_column_int64(q, c++);
     out->calibration_id = sqlite3_column_int64(q, c++);
     uf_db_text(q, c++, out->calibration, sizeof out->calibration);
@@ -206,6 +215,7 @@ static void row_from(sqlite3_stmt *q, struct uf_swing_row *out)
     out->settings.cutoff_hz = sqlite3_column_double(q, c++);
     out->settings.order = sqlite3_column_int(q, c++);
     out->settings.cop_min_n = sqlite3_column_double(q, c++);
+    out->settings.old_days = UF_OLD_DAYS_DEFAULT; /* only a flag hangs on it */
 }
 
 int uf_store_swing_row(struct uf_store *s, int64_t id, struct uf_swing_row *out,
@@ -216,11 +226,12 @@ int uf_store_swing_row(struct uf_store *s, int64_t id, struct uf_swing_row *out,
         s, &q,
         "SELECT swing.id, session_id, swing.rig_id, swing.uuid, trigger_utc_us, stored_utc_us,"
         " clock_drift_ppm, hand, shape_hand, ended_still, samples, channels, rate_hz, duration_us,"
-        " firmware, board_id, derivation.id, calibration_id,"
+        " firmware, board_id, coalesce(rocking_id, 0), captured_hand IS NOT NULL AND"
+        " captured_hand <> hand, derivation.id, derivation.calibration_id,"
         " coalesce(calibration.name, 'data sheet'), algorithm, derivation.made_utc_us, cutoff_hz,"
         " filter_order, cop_min_n"
         " FROM swing JOIN derivation ON derivation.swing_id = swing.id AND current = 1"
-        " LEFT JOIN calibration ON calibration.id = calibration_id WHERE swing.id = ?1",
+        " LEFT JOIN calibration ON calibration.id = derivation.calibration_id WHERE swing.id = ?1",
         DOING_READ, err);
     if (rc)
         return rc;

@@ -26,6 +26,8 @@ struct uf_swing_row {
     bool ended_still;
     int64_t samples, channels, rate_hz, duration_us, firmware;
     char board_id[17];
+    int64_t rocking_id; /* from which its feet are known; 0: none */
+    bool other_hand;    /* than the one it was captured with: a person has said so */
     /* its current derivation */
     int64_t derivation_id, calibration_id; /* calibration 0: data sheet */
     char calibration[64];

@@ -15,7 +15,6 @@
 #define GAP_S           0.02 /* lost samples in a run longer than this are a gap, not a fill */
 #define AFTER_TRIGGER_S 0.6  /* peaks are sought up to so long after the trigger */
 #define CLOSED_BW_S     0.02 /* momentum that does not close by more is drift or gain */
-#define OLD_DAYS        365.0
 #define GRID_MAX        200000
 #define CUTOFF_PART     0.4  /* greatest cut-off, of the rate */
 #define RATE_TOLERANCE  0.02 /* the promised rate is believed within this */
@@ -25,6 +24,7 @@ void uf_analysis_defaults(struct uf_analysis_settings *s)
     s->cutoff_hz = 50;
     s->order = 2;
     s->cop_min_n = UF_COP_MIN_N_DEFAULT;
+    s->old_days = UF_OLD_DAYS_DEFAULT;
 }
 
 void uf_analysis_free(struct uf_analysis *a)
@@ -120,9 +120,11 @@ static void spread(const struct uf_capture *cap, const struct uf_wrench *w, size
 static void condition(const struct uf_capture *cap, const struct uf_plate_matrix *matrix,
                       struct uf_wrench *raw, size_t n, double *wrench_grid)
 {
+    struct uf_weights weights;
+    uf_weights_of(matrix, cap->board.channels, &weights);
     for (size_t i = 0; i < cap->samples; i++)
-        uf_wrench_of(matrix, cap->counts_raw + i * cap->board.channels, cap->tare_raw,
-                     cap->board.channels, &raw[i]);
+        uf_wrench_weighed(&weights, cap->counts_raw + i * cap->board.channels, cap->tare_raw,
+                          &raw[i]);
     for (size_t k = 0; k < UF_COMPONENTS; k++)
         spread(cap, raw, k, wrench_grid + k * n);
 }
@@ -247,6 +249,8 @@ static uint32_t stand_flags(const struct uf_analysis *a, const struct uf_scene *
             flags |= edge_flag(&g, foot, t_mm, f_mm, QUIET_EDGE_MM);
         if (uf_foot_moved(&given->foot[foot], (enum uf_foot)foot, t_mm, f_mm))
             flags |= UF_FLAG_STANCE_MOVED;
+        if (given->foot[foot].known && given->foot[foot].length_from == UF_LENGTH_GUESS)
+            flags |= UF_FLAG_FOOT_LENGTH;
         size_t air = 0;
         for (size_t i = from; i <= to; i++) {
             if (c->vertical_n[foot][i] > LOADED_N && !isnan(c->cop_target_mm[foot][i]))
@@ -294,7 +298,7 @@ static void measure(struct uf_analysis *a, struct uf_measure *m, const struct uf
         a->flags |= UF_FLAG_NO_QUIET;
     if (cal->nominal)
         a->flags |= UF_FLAG_NOMINAL;
-    if (given->calibration_age_days > OLD_DAYS)
+    if (given->calibration_age_days > a->settings.old_days)
         a->flags |= UF_FLAG_OLD;
     if (!m->two_plates)
         a->flags |= UF_FLAG_ONE_PLATE;
@@ -527,9 +531,10 @@ const char *uf_flag_name(int bit)
                                                 "foot on both plates",
                                                 "stance moved since rocking",
                                                 "a foot in the air",
-                                                "calibration older than a year",
+                                                "calibration is old",
                                                 "no impact sensed or marked",
                                                 "rate not as promised",
-                                                "converter overrun"};
+                                                "converter overrun",
+                                                "foot length guessed"};
     return names[bit];
 }

@@ -19,8 +19,10 @@ struct uf_analysis_settings {
     double cutoff_hz; /* -3 dB of forward and backward passes together; default 50 */
     int order;        /* of one pass; default 2 (so 4 in all) */
     double cop_min_n; /* below it a COP does not exist; default 25 */
+    double old_days;  /* a calibration is flagged as old after so long; default 365 */
 };
 
+#define UF_OLD_DAYS_DEFAULT 365.0
 void uf_analysis_defaults(struct uf_analysis_settings *s);
 
 /* Golfer frame, filtered, on the even time grid t = i / rate_hz from the capture's first sample.
@@ -75,11 +77,12 @@ const char *uf_source_name(enum uf_event_source source);
 #define UF_FLAG_FOOT_ACROSS  0x1000u  /* a foot at the inner edge: partly on the other plate */
 #define UF_FLAG_STANCE_MOVED 0x2000u  /* a foot is not where the rocking found it */
 #define UF_FLAG_STEP         0x4000u  /* a foot was in the air between first movement and impact */
-#define UF_FLAG_OLD          0x8000u  /* calibration older than a year */
+#define UF_FLAG_OLD          0x8000u  /* calibration older than settings.old_days */
 #define UF_FLAG_NO_IMPACT    0x10000u /* neither sensed nor marked: estimated, if at all */
 #define UF_FLAG_RATE         0x20000u /* samples come at another rate than the board promises */
 #define UF_FLAG_OVERRUN      0x40000u /* the converter was too slow, says the board */
-#define UF_FLAGS             19
+#define UF_FLAG_FOOT_LENGTH  0x80000u /* the length of the feet is a guess */
+#define UF_FLAGS             20
 /* Name of bit i ("lost samples", ...). */
 const char *uf_flag_name(int bit);
 /* True when a swing with that flag has no value for the metric, wherever in the window the trouble

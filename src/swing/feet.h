@@ -34,6 +34,9 @@ void uf_circular(const double *deg, size_t n, double period_deg, double *mean_de
 
 /* ---- a foot ---- */
 
+/* Where the length of a foot comes from. */
+enum uf_foot_length { UF_LENGTH_GIVEN, UF_LENGTH_OF_HEIGHT, UF_LENGTH_GUESS };
+
 struct uf_foot_pose {
     bool known;
     double heel_target_mm, heel_forward_mm; /* back end of the heel: target-ward and toe-ward */
@@ -42,6 +45,7 @@ struct uf_foot_pose {
     double axis_u_deg;  /* standard uncertainties: of the axis, and of each end along it */
     double end_u_mm;
     double rest_along_pct, rest_across_pct; /* mean place of the COP in it while it was found */
+    enum uf_foot_length length_from;
 };
 
 /* What one foot did on its plate: COP on even times, NAN where it did not exist. */
@@ -51,8 +55,15 @@ struct uf_foot_path {
     const double *target_mm, *forward_mm;
 };
 
-/* Lengths that are not known are NAN: then a length comes from the height, or else from the
- * travel, with the uncertainty that this has. */
+/* Standard uncertainties, as parts of the foot's length: of a foot length that was measured, and of
+ * the middle of the COP's travel against the middle of the foot. Of the path's direction against
+ * the foot's axis, in degrees. */
+#define UF_FOOT_U_LENGTH   0.01
+#define UF_FOOT_U_MIDDLE   0.012
+#define UF_FOOT_U_AXIS_DEG 0.3
+
+/* Lengths that are not known are NAN: then a length comes from the height, or else is that of a
+ * grown-up, or more where the travel shows it, with the uncertainty that this has. */
 struct uf_foot_person {
     double foot_length_mm, foot_width_mm;
     double height_m;

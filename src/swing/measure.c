@@ -5,9 +5,12 @@
 
 #include <math.h>
 
-#define GAP_MARGIN_S 0.03  /* a peak that close to a long gap is not believed */
-#define CREST        0.005 /* depth of the crest that the top is fitted to, of the curve's range */
-#define CREST_S      0.04  /* .. and its greatest half length */
+#define GAP_MARGIN_S 0.03 /* a peak that close to a long gap is not believed */
+#define CREST        0.03 /* depth of the crest that the top is fitted to, of the curve's range */
+#define CREST_S      0.08 /* .. and its greatest half length */
+#define DEGREE       4    /* .. by a polynomial of this degree */
+#define PLACES       8    /* .. whose top is sought from so many places to each side */
+#define SAME_S       0.04 /* an extreme further away is another one */
 
 struct uf_reading uf_has(double value)
 {
@@ -128,46 +131,164 @@ static bool gap_may_hide(const struct uf_measure *m, const double *y, size_t pea
     return false;
 }
 
-/* Parabola a + b t + c t^2 by least squares over the grid points around the extreme that come
- * within CREST of the curve's range to it (at least one, at most CREST_S to each side): a flat
- * crest uses many points, and noise moves its top little; a sharp one uses few, and its skew moves
- * it little. Takes the top of the parabola when it lies among these points. */
+/* Coefficients of the polynomial of that degree through y - y[index] by least squares, over the
+ * grid points from index - left to index + right; t runs in units of width grid steps from index.
+ * Normal equations: with |t| <= 1 and degree 4 they lose six of sixteen digits. */
+static inline void fit(const double *y, const struct uf_found *f, size_t left, size_t right,
+                       double width, const int degree, double c[DEGREE + 1])
+{
+    double power[2 * DEGREE + 1] = {0}, a[DEGREE + 1][DEGREE + 2];
+    double moment[DEGREE + 1] = {0};
+    for (size_t i = f->index - left; i <= f->index + right; i++) {
+        double t = ((double)i - (double)f->index) / width, tk = 1, v = y[i] - y[f->index];
+        for (int k = 0; k <= 2 * degree; k++) {
+            power[k] += tk;
+            if (k <= degree)
+                moment[k] += v * tk;
+            tk *= t;
+        }
+    }
+    for (int r = 0; r <= degree; r++) {
+        for (int k = 0; k <= degree; k++)
+            a[r][k] = power[r + k];
+        a[r][degree + 1] = moment[r];
+    }
+    for (int i = 0; i <= degree; i++) /* positive definite: no pivots needed */
+        for (int r = i + 1; r <= degree; r++) {
+            double part = a[r][i] / a[i][i];
+            for (int k = i; k <= degree + 1; k++)
+                a[r][k] -= part * a[i][k];
+        }
+    for (int r = degree; r >= 0; r--) {
+        c[r] = a[r][degree + 1];
+        for (int k = r + 1; k <= degree; k++)
+            c[r] -= a[r][k] * c[k];
+        c[r] /= a[r][r];
+    }
+}
+
+/* The polynomial's value at t, and its first two derivatives. */
+static double polynomial(const double *c, int degree, double t, double *slope, double *bend)
+{
+    double v = 0;
+    *slope = *bend = 0;
+    for (int k = degree; k >= 0; k--) {
+        *bend = *bend * t + 2 * *slope;
+        *slope = *slope * t + v;
+        v = v * t + c[k];
+    }
+    return v;
+}
+
+/* The crest: the grid points around the extreme that come within CREST of the curve's range to it
+ * (at least one, at most CREST_S to each side). A flat crest has many, and noise moves its top
+ * little; a sharp one has few. A polynomial of the fourth degree follows the skew of a crest, which
+ * would draw a parabola's top to its gentler side. Takes the polynomial's top when it lies among
+ * the points. */
 static void refine(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
 {
-    double least = INFINITY;
-    for (size_t i = m->from; i <= m->to; i++)
-        if (!isnan(y[i]))
-            least = fmin(least, sign * y[i]);
-    double top = sign * y[f->index], depth = CREST * (top - least);
+    double top = sign * y[f->index], depth = CREST * (top - f->least);
     size_t reach = (size_t)(CREST_S * m->curves->rate_hz), left = 1, right = 1;
     while (left < reach && f->index - left > m->from && sign * y[f->index - left - 1] > top - depth)
         left++;
     while (right < reach && f->index + right < m->to &&
            sign * y[f->index + right + 1] > top - depth)
         right++;
-    /* sums of t^k and y t^k over the points, t in grid steps from the extreme */
-    double t1 = 0, t2 = 0, t3 = 0, t4 = 0, y0 = 0, y1 = 0, y2 = 0;
-    double n = (double)(left + right + 1);
-    for (size_t i = f->index - left; i <= f->index + right; i++) {
-        double t = (double)i - (double)f->index, v = y[i] - y[f->index];
-        t1 += t;
-        t2 += t * t;
-        t3 += t * t * t;
-        t4 += t * t * t * t;
-        y0 += v;
-        y1 += v * t;
-        y2 += v * t * t;
+    double width = (double)(left > right ? left : right), c[DEGREE + 1], slope, bend;
+    int degree = left + right >= 2 * DEGREE ? DEGREE : 2;
+    if (degree == DEGREE) /* constants: the loops within are unrolled */
+        fit(y, f, left, right, width, DEGREE, c);
+    else
+        fit(y, f, left, right, width, 2, c);
+    double t = 0, best = -INFINITY;
+    for (int i = -PLACES; i <= PLACES; i++) { /* near the top .. */
+        double place = i < 0 ? (double)left * i : (double)right * i;
+        place /= PLACES * width;
+        double v = sign * polynomial(c, degree, place, &slope, &bend);
+        if (v > best) {
+            best = v;
+            t = place;
+        }
     }
-    /* normal equations by Cramer's rule */
-    double det = n * (t2 * t4 - t3 * t3) - t1 * (t1 * t4 - t3 * t2) + t2 * (t1 * t3 - t2 * t2);
-    double a = (y0 * (t2 * t4 - t3 * t3) - t1 * (y1 * t4 - t3 * y2) + t2 * (y1 * t3 - t2 * y2));
-    double b = (n * (y1 * t4 - t3 * y2) - y0 * (t1 * t4 - t3 * t2) + t2 * (t1 * y2 - y1 * t2));
-    double c = (n * (t2 * y2 - y1 * t3) - t1 * (t1 * y2 - y1 * t2) + y0 * (t1 * t3 - t2 * t2));
-    double shift = -0.5 * b / c;
-    if (!(sign * c / det < 0) || !(shift >= -(double)left && shift <= (double)right))
+    for (int i = 0; i < 4; i++) { /* .. and by Newton's steps onto it */
+        polynomial(c, degree, t, &slope, &bend);
+        if (!(sign * bend < 0))
+            return;
+        t -= slope / bend;
+    }
+    if (!(t * width >= -(double)left && t * width <= (double)right))
         return;
-    f->position += shift;
-    f->value = y[f->index] + (a + 0.5 * b * shift) / det;
+    f->position += t * width;
+    f->value = y[f->index] + polynomial(c, degree, t, &slope, &bend);
+}
+
+/* Grid points within SAME_S of one. */
+static size_t around(const struct uf_measure *m, size_t index, size_t *to)
+{
+    size_t reach = (size_t)(SAME_S * m->curves->rate_hz);
+    *to = index + reach < m->to ? index + reach : m->to;
+    return index > m->from + reach ? index - reach : m->from;
+}
+
+static size_t best_of(const double *y, double sign, size_t from, size_t to, size_t none)
+{
+    size_t best = none;
+    double most = -INFINITY;
+    for (size_t i = from; i <= to; i++)
+        if (sign * y[i] > most) {
+            most = sign * y[i];
+            best = i;
+        }
+    return best;
+}
+
+/* The best local extreme that is not of the crest around f->index. */
+static size_t rival_of(const struct uf_measure *m, const double *y, double sign,
+                       const struct uf_found *f)
+{
+    size_t to, from = around(m, f->index, &to), rival = f->index;
+    double most = -INFINITY;
+    for (size_t i = m->from + 1; i < m->to; i++) {
+        double v = sign * y[i];
+        if ((i < from || i > to) && v > most && v >= sign * y[i - 1] && v > sign * y[i + 1]) {
+            most = v;
+            rival = i;
+        }
+    }
+    return rival;
+}
+
+static void search_all(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
+{
+    f->index = best_of(y, sign, m->from, m->to, m->curves->n);
+    if (f->index == m->curves->n)
+        return;
+    f->least = INFINITY;
+    for (size_t i = m->from; i <= m->to; i++)
+        if (sign * y[i] < f->least)
+            f->least = sign * y[i];
+    f->rival = rival_of(m, y, sign, f);
+}
+
+static void search_near(const struct uf_measure *m, const double *y, double sign,
+                        const struct uf_found *near, struct uf_found *f)
+{
+    size_t to, from = around(m, near->index, &to);
+    f->least = near->least;
+    f->index = f->rival = best_of(y, sign, from, to, m->curves->n);
+}
+
+/* f->index is set: what there is. */
+static void judge(const struct uf_measure *m, const double *y, double sign, struct uf_found *f)
+{
+    f->position = (double)f->index;
+    f->value = y[f->index];
+    if (gap_may_hide(m, y, f->index))
+        f->reason = UF_REASON_GAP;
+    else if (f->index == m->from || f->index == m->to)
+        f->reason = UF_REASON_AT_EDGE;
+    else
+        refine(m, y, sign, f);
 }
 
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme)
@@ -182,29 +303,30 @@ const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme)
         return f;
     const double *y = uf_array_of(m, curve);
     double sign = extreme == MAXIMUM ? 1 : -1;
-    size_t best = m->curves->n;
-    for (size_t i = m->from; i <= m->to; i++)
-        if (!isnan(y[i]) && (best == m->curves->n || sign * y[i] > sign * y[best]))
-            best = i;
-    if (best == m->curves->n) {
+    const struct uf_found *near = m->near ? &m->near[curve][extreme] : NULL;
+    if (near && near->done && !isnan(near->value))
+        search_near(m, y, sign, near, f);
+    else
+        search_all(m, y, sign, f);
+    if (f->index == m->curves->n) {
         f->reason = isnan(m->curves->total_vertical_n[m->from]) ? UF_REASON_NOT_CALIBRATED
                     : is_cop(curve) || curve == CURVE_SHARE     ? UF_REASON_BELOW_THRESHOLD
                                                                 : UF_REASON_NOT_CALIBRATED;
         return f;
     }
-    f->index = best;
-    f->position = (double)best;
-    f->value = y[best];
-    if (gap_may_hide(m, y, best)) {
-        f->reason = UF_REASON_GAP;
-        return f;
-    }
-    if (best == m->from || best == m->to) {
-        f->reason = UF_REASON_AT_EDGE;
-        return f;
-    }
-    refine(m, y, sign, f);
+    judge(m, y, sign, f);
     return f;
+}
+
+void uf_found_at(struct uf_measure *m, int curve, int extreme, size_t index)
+{
+    const double *y = uf_array_of(m, curve);
+    double sign = extreme == MAXIMUM ? 1 : -1;
+    struct uf_found place = {.index = index, .least = uf_find(m, curve, extreme)->least};
+    struct uf_found *f = &m->found[curve][extreme];
+    f->reason = UF_REASON_NONE;
+    search_near(m, y, sign, &place, f);
+    judge(m, y, sign, f);
 }
 
 double uf_value_at(const struct uf_measure *m, int curve, double position)

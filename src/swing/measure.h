@@ -63,8 +63,18 @@ struct uf_found {
     bool done;
     enum uf_reason reason;
     size_t index;    /* nearest grid point */
-    double position; /* grid position of the top of the parabola fitted to the crest */
+    double position; /* grid position of the top of the polynomial fitted to the crest */
     double value;
+    double least; /* of the curve in the search range, with the extreme's sign */
+    size_t
+        rival; /* the next best local extreme, not of the same crest; index where there is none */
+};
+
+/* Of the net COP from the first movement to impact. */
+struct uf_way {
+    bool done;
+    enum uf_reason reason;
+    double length_mm, range_mm[2], speed_mm_s;
 };
 
 struct uf_measure {
@@ -81,6 +91,11 @@ struct uf_measure {
     double weight_n;                 /* NAN when not known */
     double quiet_n[UF_FEET];         /* mean vertical in the quiet stretch; NAN when not known */
     struct uf_found found[UF_CURVE_KINDS][UF_EXTREMES]; /* filled at first use */
+    /* What was found on the curves as measured, when these are slightly changed ones: the same
+     * extremes are sought, each near its place. NULL: in the whole range. */
+    const struct uf_found (*near)[UF_EXTREMES];
+    const bool *wanted; /* [UF_METRICS]: the others are left out, without a reason; NULL: all */
+    struct uf_way way;  /* filled at first use */
 };
 
 struct uf_reading {
@@ -90,8 +105,9 @@ struct uf_reading {
 struct uf_reading uf_has(double value); /* NAN: not calibrated */
 struct uf_reading uf_lacks(enum uf_reason reason);
 
-/* Fills value[] and reason[] from the table. Forget what was found (m->found) when anything that m
- * points to has changed. */
+/* Fills value[] and reason[] from the table. Forget what was found when anything that m points to
+ * has changed. */
+void uf_measure_forget(struct uf_measure *m);
 void uf_measure_all(struct uf_measure *m, double *value, enum uf_reason *reason);
 /* False for numbers about the signal itself and for codes (order, region, leader): they have no
  * uncertainty. */
@@ -109,8 +125,10 @@ bool uf_needs_two_plates(int curve);
  * component that the calibration does not know. */
 enum uf_reason uf_no_cop(const struct uf_measure *m, int curve, double position);
 bool uf_gap_within(const struct uf_measure *m, size_t from, size_t to);
-/* Extreme in the search range, refined by a parabola fitted to its crest. */
+/* Extreme in the search range, refined by a polynomial fitted to its crest. */
 const struct uf_found *uf_find(struct uf_measure *m, int curve, int extreme);
+/* Takes the extreme at (or beside) a grid point for the one of the curve. */
+void uf_found_at(struct uf_measure *m, int curve, int extreme, size_t index);
 /* A curve between two grid points. NAN when either is. */
 double uf_value_at(const struct uf_measure *m, int curve, double position);
 /* Grid position of an instant. */

@@ -9,9 +9,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DEG        (3.14159265358979323846 / 180)
-#define ASIDE_U_MM 1.5  /* a path that wobbles about the long axis */
-#define BESIDE_S   0.25 /* of the search range: lobes end, and moments lie, a little outside it */
+#define DEG          (3.14159265358979323846 / 180)
+#define ASIDE_U_MM   2.0 /* a path that wobbles about the long axis, as simulated golfers show it */
+#define CHANCE_LEAST 1e-5 /* a rival extreme with less is none */
+#define BESIDE_S     0.25 /* of the search range: lobes end, and moments lie, a little outside it */
 
 void uf_system_u_defaults(const struct uf_calibration *cal, struct uf_system_u *out)
 {
@@ -34,19 +35,22 @@ void uf_system_u_defaults(const struct uf_calibration *cal, struct uf_system_u *
     }
 }
 
-/* xorshift64* and the sum of twelve: normal enough for a spread, and the same on every machine. */
+/* xorshift64*, and the sum of twelve numbers of 16 bits: normal enough for a spread, and the same
+ * on every machine. */
 void uf_noise_fill(double *noise, size_t n)
 {
     uint64_t x = 0x9E3779B97F4A7C15u;
     for (size_t i = 0; i < n; i++) {
-        double sum = 0;
-        for (int k = 0; k < 12; k++) {
+        uint32_t sum = 0;
+        for (int k = 0; k < 3; k++) {
             x ^= x >> 12;
             x ^= x << 25;
             x ^= x >> 27;
-            sum += (double)((x * 0x2545F4914F6CDD1Du) >> 11) * 0x1p-53;
+            uint64_t four = x * 0x2545F4914F6CDD1Du;
+            sum += (uint32_t)((four & 0xFFFF) + (four >> 16 & 0xFFFF) + (four >> 32 & 0xFFFF) +
+                              (four >> 48));
         }
-        noise[i] = sum - 6;
+        noise[i] = (double)sum * 0x1p-16 - 6;
     }
 }
 
@@ -57,34 +61,90 @@ struct work {
     struct uf_curves curves;
     size_t from, to; /* the points that numbers rest on */
     struct uf_measure measure;
+    bool wanted[UF_METRICS]; /* there is a value, and it has an uncertainty */
     double value[UF_METRICS];
     enum uf_reason reason[UF_METRICS];
     double variance[UF_METRICS];
+    double margin_variance[UF_CURVE_KINDS][UF_EXTREMES]; /* of an extreme above its rival */
 };
-
-static void measure_changed(struct work *w, const struct uf_scene *scene,
-                            const struct uf_nudge *nudge)
-{
-    struct uf_quiet quiet;
-    uf_curves_fill(&w->curves, scene, nudge, w->from, w->to);
-    uf_quiet_of(scene, nudge, &quiet);
-    w->measure = *w->p->measure;
-    memset(w->measure.found, 0, sizeof w->measure.found);
-    w->measure.curves = &w->curves;
-    w->curves.weight_n = w->measure.weight_n = quiet.weight_n;
-    for (int foot = 0; foot < UF_FEET; foot++)
-        w->measure.quiet_n[foot] = quiet.vertical_n[foot];
-    uf_measure_all(&w->measure, w->value, w->reason);
-}
 
 /* part: of the squared difference. A number that the change makes unmeasurable says nothing. */
 static void add_difference(struct work *w, double part)
 {
     for (int i = 0; i < UF_METRICS; i++) {
         double d = w->value[i] - w->p->value[i];
-        if (!w->p->reason[i] && !w->reason[i])
+        if (w->wanted[i] && !w->reason[i])
             w->variance[i] += part * d * d;
     }
+}
+
+/* The measure as it was, with nothing found yet. */
+static struct uf_measure *again(struct work *w)
+{
+    w->measure = *w->p->measure;
+    uf_measure_forget(&w->measure);
+    w->measure.near = w->p->measure->found;
+    w->measure.wanted = w->wanted;
+    return &w->measure;
+}
+
+/* How much a change moves each extreme against its rival. */
+static void follow_margins(struct work *w, double part)
+{
+    const struct uf_measure *before = w->p->measure;
+    for (int curve = 0; curve < UF_CURVE_KINDS; curve++) {
+        const double *y = uf_array_of(before, curve), *changed = uf_array_of(&w->measure, curve);
+        for (int extreme = 0; extreme < UF_EXTREMES; extreme++) {
+            const struct uf_found *f = &before->found[curve][extreme];
+            if (!f->done || f->reason || f->rival == f->index)
+                continue;
+            double d = changed[f->index] - changed[f->rival] - (y[f->index] - y[f->rival]);
+            w->margin_variance[curve][extreme] += part * d * d;
+        }
+    }
+}
+
+/* The curves as they are, before and after each change. */
+static void restore(struct work *w, int foot)
+{
+    for (int k = 0; k < UF_FEET; k++)
+        if (foot == UF_FEET || foot == k)
+            uf_curves_copy_foot(&w->curves, w->p->measure->curves, k, w->from, w->to);
+}
+
+/* foot: under which something changed; UF_FEET: under both. feet: moved with their plates, or NULL.
+ * part: as add_difference. */
+static void measure_changed(struct work *w, const struct uf_scene *scene,
+                            const struct uf_nudge *nudge, int foot, const struct uf_foot_pose *feet,
+                            double part)
+{
+    struct uf_quiet quiet;
+    if (scene->rig.plates == 2 && foot < UF_FEET) {
+        uf_curves_foot(&w->curves, scene, nudge, foot, w->from, w->to);
+        uf_curves_both(&w->curves, scene, w->from, w->to);
+    } else
+        uf_curves_fill(&w->curves, scene, nudge, w->from, w->to);
+    uf_quiet_of(scene, nudge, &quiet);
+    struct uf_measure *m = again(w);
+    m->curves = &w->curves;
+    if (feet)
+        m->foot = feet;
+    w->curves.weight_n = m->weight_n = quiet.weight_n;
+    memcpy(m->quiet_n, quiet.vertical_n, sizeof m->quiet_n);
+    uf_measure_all(m, w->value, w->reason);
+    add_difference(w, part);
+    follow_margins(w, part);
+    restore(w, foot);
+}
+
+/* What moves a foot's COP at any load moved it while it rocked, too: the foot goes along. Columns
+ * other than the vertical force have next to no part in rocking. */
+static void shift_foot(struct uf_foot_pose *pose, int row, int column, double error)
+{
+    if (column == UF_FZ && row == UF_MX)
+        pose->heel_forward_mm += 1000 * error;
+    if (column == UF_FZ && row == UF_MY)
+        pose->heel_target_mm -= 1000 * error;
 }
 
 static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
@@ -93,34 +153,52 @@ static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
     struct uf_nudge nudge = {.foot = foot};
     /* of the plate as it lies there: nothing of it turns round with the golfer */
     for (int i = 0; u->matrix && i < u->matrix->patterns; i++) {
+        struct uf_foot_pose feet[UF_FEET];
+        memcpy(feet, w->p->measure->foot, sizeof feet);
         nudge.error = u->matrix->pattern[i];
-        measure_changed(w, w->p->scene, &nudge);
-        add_difference(w, 1);
+        for (int row = UF_MX; row <= UF_MY; row++)
+            shift_foot(&feet[foot], row, UF_FZ,
+                       nudge.error[row][UF_FZ] * uf_mirror_sign(hand, row) *
+                           uf_mirror_sign(hand, UF_FZ));
+        measure_changed(w, w->p->scene, &nudge, foot, feet, 1);
     }
     nudge.error = NULL;
     for (int row = 0; row < UF_COMPONENTS; row++) {
         for (int column = 0; !u->matrix && column < UF_COMPONENTS; column++) {
             if (!(u->error[row][column] > 0))
                 continue;
+            struct uf_foot_pose feet[UF_FEET];
+            memcpy(feet, w->p->measure->foot, sizeof feet);
+            shift_foot(&feet[foot], row, column, u->error[row][column]);
             nudge.row = row;
             nudge.column = column;
             nudge.gain =
                 u->error[row][column] * uf_mirror_sign(hand, row) * uf_mirror_sign(hand, column);
             nudge.add = 0;
-            measure_changed(w, w->p->scene, &nudge);
-            add_difference(w, 1);
+            measure_changed(w, w->p->scene, &nudge, foot, feet, 1);
         }
         nudge.row = nudge.column = row;
         nudge.gain = 0;
         nudge.add = u->zero[row] * uf_mirror_sign(hand, row);
-        if (u->zero[row] > 0) {
-            measure_changed(w, w->p->scene, &nudge);
-            add_difference(w, 1);
-        }
+        if (u->zero[row] > 0)
+            measure_changed(w, w->p->scene, &nudge, foot, NULL, 1);
     }
 }
 
-static void of_mounting(struct work *w, const struct uf_plate_u *u, int plate)
+/* The foot that rocking found on a plate lies where the plate lies: by how much the plate (golfer
+ * frame, about its centre) is elsewhere and turned. */
+static void carry_foot(struct uf_foot_pose *pose, int foot, const struct uf_plate *plate, double s,
+                       double target_mm, double forward_mm, double turn_deg)
+{
+    double turn = turn_deg * DEG, out = foot == UF_LEAD ? 1 : -1;
+    double t = pose->heel_target_mm - s * plate->centre_x_mm;
+    double f = pose->heel_forward_mm - plate->centre_y_mm;
+    pose->heel_target_mm += target_mm - turn * f;
+    pose->heel_forward_mm += forward_mm + turn * t;
+    pose->toe_out_deg -= out * turn_deg;
+}
+
+static void of_mounting(struct work *w, const struct uf_plate_u *u, int plate, int foot)
 {
     double s = uf_mirror_sign(w->p->scene->hand, UF_FX);
     struct uf_scene changed = *w->p->scene;
@@ -128,16 +206,20 @@ static void of_mounting(struct work *w, const struct uf_plate_u *u, int plate)
     const struct uf_plate as_it_is = *p;
     const struct {
         double *what, by;
-    } changes[] = {{&p->centre_x_mm, s * u->x_mm},
-                   {&p->centre_y_mm, u->y_mm},
-                   {&p->rotation_deg, s * u->rotation_deg},
-                   {&p->surface_mm, u->surface_mm}};
+        double target_mm, forward_mm, turn_deg;
+    } changes[] = {{&p->centre_x_mm, s * u->x_mm, u->x_mm, 0, 0},
+                   {&p->centre_y_mm, u->y_mm, 0, u->y_mm, 0},
+                   {&p->rotation_deg, s * u->rotation_deg, 0, 0, u->rotation_deg},
+                   {&p->surface_mm, u->surface_mm, 0, 0, 0}};
     for (size_t i = 0; i < sizeof changes / sizeof changes[0]; i++) {
         if (!(fabs(changes[i].by) > 0))
             continue;
+        struct uf_foot_pose feet[UF_FEET];
+        memcpy(feet, w->p->measure->foot, sizeof feet);
+        carry_foot(&feet[foot], foot, &as_it_is, s, changes[i].target_mm, changes[i].forward_mm,
+                   changes[i].turn_deg);
         *changes[i].what += changes[i].by;
-        measure_changed(w, &changed, NULL);
-        add_difference(w, 1);
+        measure_changed(w, &changed, NULL, foot, feet, 1);
         *p = as_it_is;
     }
 }
@@ -148,8 +230,7 @@ static void of_noise(struct work *w)
         .foot = UF_FEET, .stride = UF_NOISE_STRIDE, .noise_sd = w->p->noise_sd};
     for (size_t r = 0; r < UF_NOISE_RECORDS; r++) {
         nudge.noise = w->p->noise + r * UF_FEET * UF_COMPONENTS * UF_NOISE_STRIDE;
-        measure_changed(w, w->p->scene, &nudge);
-        add_difference(w, 1.0 / UF_NOISE_RECORDS);
+        measure_changed(w, w->p->scene, &nudge, UF_FEET, NULL, 1.0 / UF_NOISE_RECORDS);
     }
 }
 
@@ -158,8 +239,7 @@ static void of_low_pass(struct work *w)
     struct uf_scene changed = *w->p->scene;
     for (int p = 0; p < changed.rig.plates; p++)
         changed.grid[p] = w->p->softer[p];
-    measure_changed(w, &changed, NULL);
-    add_difference(w, 1);
+    measure_changed(w, &changed, NULL, UF_FEET, NULL, 1);
 }
 
 /* Half the difference of both sides: the slope may change within the uncertainty. Estimates of one
@@ -168,7 +248,6 @@ static void of_moments(struct work *w)
 {
     struct uf_event moved[UF_EVENTS];
     const struct uf_event *event = w->p->measure->event;
-    uf_curves_fill(&w->curves, w->p->scene, NULL, w->from, w->to);
     for (int k = 0; k < UF_EVENT_FINISH; k++) {
         if (event[k].source == UF_SOURCE_NONE || !(event[k].u_s > 0))
             continue;
@@ -177,11 +256,7 @@ static void of_moments(struct work *w)
         for (int side = -1; side <= 1; side += 2) {
             memcpy(moved, event, sizeof moved);
             moved[k].t_s += side * event[k].u_s;
-            w->measure = *w->p->measure;
-            memset(w->measure.found, 0, sizeof w->measure.found);
-            w->measure.curves = &w->curves;
-            w->curves.weight_n = w->measure.weight_n;
-            w->measure.event = moved;
+            again(w)->event = moved;
             uf_measure_all(&w->measure, w->value, w->reason);
             if (side < 0) {
                 memcpy(early, w->value, sizeof early);
@@ -190,7 +265,7 @@ static void of_moments(struct work *w)
         }
         for (int i = 0; i < UF_METRICS; i++) {
             double d = 0.5 * (w->value[i] - early[i]);
-            if (!w->p->reason[i] && !w->reason[i] && !no_early[i])
+            if (w->wanted[i] && !w->reason[i] && !no_early[i])
                 w->variance[i] += d * d;
         }
     }
@@ -201,7 +276,6 @@ static void of_feet(struct work *w)
 {
     const struct uf_foot_pose *as_found = w->p->measure->foot;
     struct uf_foot_pose moved[UF_FEET];
-    uf_curves_fill(&w->curves, w->p->scene, NULL, w->from, w->to);
     for (int foot = 0; foot < UF_FEET; foot++) {
         const struct uf_foot_pose *pose = &as_found[foot];
         if (!pose->known)
@@ -218,13 +292,31 @@ static void of_feet(struct work *w)
                 m->heel_forward_mm -= ASIDE_U_MM * sin(rad);
             } else
                 m->toe_out_deg += pose->axis_u_deg;
-            w->measure = *w->p->measure;
-            memset(w->measure.found, 0, sizeof w->measure.found);
-            w->measure.curves = &w->curves;
-            w->curves.weight_n = w->measure.weight_n;
-            w->measure.foot = moved;
+            again(w)->foot = moved;
             uf_measure_all(&w->measure, w->value, w->reason);
             add_difference(w, 1);
+        }
+    }
+}
+
+/* Where another extreme of a curve is nearly as good, it may be the true one: with the chance that
+ * the margin is within its own uncertainty, all that rests on the place is as far off as that. */
+static void of_rivals(struct work *w)
+{
+    const struct uf_measure *before = w->p->measure;
+    for (int curve = 0; curve < UF_CURVE_KINDS; curve++) {
+        const double *y = uf_array_of(before, curve);
+        for (int extreme = 0; extreme < UF_EXTREMES; extreme++) {
+            const struct uf_found *f = &before->found[curve][extreme];
+            if (!f->done || f->reason || f->rival == f->index)
+                continue;
+            double margin = fabs(y[f->index] - y[f->rival]);
+            double chance = 0.5 * erfc(margin / sqrt(2 * w->margin_variance[curve][extreme]));
+            if (!(chance > CHANCE_LEAST))
+                continue;
+            uf_found_at(again(w), curve, extreme, f->rival);
+            uf_measure_all(&w->measure, w->value, w->reason);
+            add_difference(w, chance);
         }
     }
 }
@@ -240,19 +332,21 @@ int uf_propagate(const struct uf_propagation *p, double *sd, struct uf_error *er
         size_t beside = (size_t)(BESIDE_S * p->scene->rate_hz);
         w->from = p->measure->from > beside ? p->measure->from - beside : 0;
         w->to = p->measure->to + beside < p->scene->n ? p->measure->to + beside : p->scene->n;
+        for (int i = 0; i < UF_METRICS; i++)
+            w->wanted[i] = !p->reason[i] && uf_measure_has_sd((enum uf_metric)i);
         uf_curves_fill(&w->curves, p->scene, NULL, 0, p->scene->n);
         for (int foot = 0; foot < p->scene->rig.plates; foot++) {
             int plate = p->scene->rig.plates == 2 ? uf_plate_under(p->scene->hand, foot) : 0;
             of_calibration(w, &p->system->plate[plate], foot);
-            of_mounting(w, &p->system->plate[plate], plate);
+            of_mounting(w, &p->system->plate[plate], plate, foot);
         }
         of_noise(w);
         of_low_pass(w);
         of_moments(w);
         of_feet(w);
+        of_rivals(w);
         for (int i = 0; i < UF_METRICS; i++)
-            sd[i] =
-                !p->reason[i] && uf_measure_has_sd((enum uf_metric)i) ? sqrt(w->variance[i]) : NAN;
+            sd[i] = w->wanted[i] ? sqrt(w->variance[i]) : NAN;
     }
     uf_curves_free(&w->curves);
     free(w);

@@ -7,6 +7,7 @@ import { createConnection } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
+import { run } from "./sqlite.js";
 
 export const wait = (ms) => new Promise((done) => setTimeout(done, ms));
 
@@ -106,6 +107,49 @@ device = ${this.path("board")}
             const child = this.start(program, args, program);
             if ((await child.ended) !== 0) throw new Error(`${program}: ${child.output}`);
         }
+    }
+
+    /** `underfoot WORDS`; what it printed. */
+    async cli(...words) {
+        const child = this.start("src/cli/underfoot", ["--config", this.path("underfoot.conf"), ...words], "underfoot");
+        if ((await child.ended) !== 0) throw new Error(`underfoot ${words.join(" ")}: ${child.output}`);
+        return child.output;
+    }
+
+    /** Plays a lesson as fast as the daemon reads, and waits for its swings. */
+    async play(lesson, swings, ...args) {
+        const stored = async () => (await this.ask({ ask: "status" })).swings_stored;
+        const wanted = (await stored()) + swings;
+        const board = this.sim(lesson, "--fast", ...args);
+        await until(`${swings} more swings`, async () => (await stored()) >= wanted, 60000);
+        await board.ended;
+    }
+
+    /** Two sessions of one player and one of another, with markup in every text: 4 blocks, 15 swings. */
+    async lessons(evil = "") {
+        const before = ["--seed", "5", "--skill", "0.9"], after = ["--seed", "5", "--skill", "0.9", "--style", "slider"];
+        await this.zero("--fast");
+        await this.cli("player", "add", `Kim${evil}`, "--hand", "right", "--foot-mm", "264", "--stature-mm", "1780", "--cautions", `lower back, 2021: no full turns on cold days${evil}`, "--note", `plays twice a week${evil}`);
+        await this.cli("player", "add", "Player 7", "--hand", "left");
+        await this.cli("session", "start", `Kim${evil}`, "--note", `rain${evil}`);
+        await this.cli("block", "start", "baseline", "--ball", "--club", `7 iron${evil}`);
+        await this.play("walk_on,ball*5", 5, ...before);
+        await this.cli("block", "start", `retest${evil}`, "--ball", "--club", `7 iron${evil}`, "--note", `weight later${evil}`);
+        await this.play("walk_on,ball*4", 4, ...after);
+        await this.cli("session", "end");
+        await this.cli("session", "start", "Player 7");
+        await this.cli("block", "start", "baseline", "--no-ball");
+        await this.play("walk_on,no_ball*2", 2, "--hand", "left", "--seed", "9");
+        await this.cli("session", "start", `Kim${evil}`);
+        await this.cli("block", "start", "baseline", "--ball", "--club", `7 iron${evil}`);
+        await this.play("walk_on,ball*4", 4, ...after);
+        await this.cli("block", "end");
+        // played faster than time goes, a swing may seem to be hit before its block began
+        run(this.path("underfoot.db"), [[1, 5, 1], [6, 9, 2], [10, 11, 3], [12, 15, 4]].map(([from, to, block]) =>
+            `UPDATE swing SET block_id = ${block}, session_id = (SELECT session_id FROM block WHERE id = ${block}) WHERE id BETWEEN ${from} AND ${to};`).join("\n"));
+        await this.cli("swing", "star", "3", "8");
+        await this.cli("swing", "exclude", "9", "--reason", `stopped half way${evil}`);
+        await this.cli("swing", "comment", "3", `felt easy${evil}`);
     }
 
     async unplug() {

@@ -3,6 +3,50 @@
 import { mkdirSync } from "node:fs";
 import { Bay, browser, wait, until, watched } from "./harness.js";
 
+/** Rocking, then the feet that it has found, live and in a swing. */
+async function feet(page, bay, shoot) {
+    await page.goto(bay.url);
+    bay.sim("empty:4,walk_on,stand:2,rock:10,stand:6,address,ball,stand:20", "--golfer", "3", "--seed", "3", "--hand", "right");
+    await until("feet", async () => (await bay.ask({ ask: "status" })).feet.now, 60000);
+    await page.waitForFunction(() => document.querySelector("#lead-region").textContent);
+    await shoot("feet");
+    await page.waitForSelector("#swing:not([hidden])");
+    await wait(500);
+    await shoot("feet-swing");
+    await bay.unplug();
+}
+
+/** Sessions, comparison, players: of lessons that are over. */
+async function records(page, bay, shoot) {
+    await bay.lessons();
+    await page.goto(bay.url);
+    await page.keyboard.press("6");
+    await page.locator("#session-list button").nth(2).click();
+    await page.waitForSelector("#session-swings tr[data-counts=false]");
+    await shoot("session");
+    await page.click("#session-swings button[aria-label^='swing 3']");
+    await page.waitForSelector("#star[aria-pressed=true]");
+    await shoot("remarks");
+    const compared = () => page.waitForSelector("#compare[data-waits=false] #compare-table tbody tr");
+    await page.keyboard.press("6");
+    await page.click("#session-compare");
+    await compared();
+    await shoot("compare-blocks");
+    await page.check("#compare-what input[value=swings]");
+    await compared();
+    await page.fill("#compare-scrub", "380");
+    await shoot("compare-swings");
+    await page.keyboard.press("7");
+    await page.click("#player-list button:has-text('Kim')");
+    await page.waitForSelector("#player-sessions tbody tr");
+    await shoot("player");
+    await page.emulateMedia({ colorScheme: "light" });
+    await shoot("player-light");
+    await page.keyboard.press("5");
+    await compared();
+    await shoot("compare-light");
+}
+
 const [build, folder] = process.argv.slice(2);
 mkdirSync(folder, { recursive: true });
 const bay = new Bay(build);
@@ -47,6 +91,15 @@ try {
     await shoot("plates");
     await page.keyboard.press("1");
     await shoot("gone");
+    for (const more of [feet, records]) {
+        const own = new Bay(build);
+        try {
+            await own.daemon();
+            await more(page, own, shoot);
+        } finally {
+            await own.end();
+        }
+    }
     console.log(wrong.length ? wrong : "nothing wrong");
 } finally {
     await chrome.end();

@@ -12,9 +12,9 @@ import time
 from e2e import check, run, wait_until
 
 FIELDS = """page_port state state_text stopping link device board_id firmware channels rate_hz measured_rate_hz
-drift_ppm samples lost bad counters stance weight_n hand tared tare_age_s calibration database session
+drift_ppm samples lost bad counters stance weight_n hand tared tare_age_s calibration database session lesson
 swings_stored last_swing last_swing_utc_us queue queue_limit queue_bytes store_state store_problem
-recording plates spool uptime_s version live""".split()
+recording plates spool uptime_s version live feet""".split()
 
 
 def exchange(s, text):
@@ -94,6 +94,24 @@ def test_tare(place):
     daemon.stop()
 
 
+def test_silent_ones_make_room(place):
+    """Programs that connected and say nothing do not keep `underfoot status` out."""
+    daemon = place.daemon()
+    many = [daemon.connect() for _ in range(16)]
+    for s in many:
+        check("state" in exchange(s, '{"ask":"status"}\n'), "one of 16")
+    time.sleep(5.2)
+    for s in many[1:]:
+        check("state" in exchange(s, '{"ask":"status"}\n'), "still there")
+    check("state" in daemon.ask(), "the 17th is answered")
+    check(is_cut(many[0]), "in the place of the silent one")
+    check("state" in exchange(many[5], '{"ask":"status"}\n'), "who spoke stays")
+    check(daemon.ask()["counters"]["control_made_room"] == 1, "and only one had to go")
+    for s in many:
+        s.close()
+    daemon.stop()
+
+
 def test_limits(place):
     daemon = place.daemon()
     with daemon.connect() as s:
@@ -161,4 +179,4 @@ def test_systemd_gone(place):
     daemon.stop()
 
 
-run(test_status, test_questions, test_tare, test_limits, test_systemd, test_systemd_gone)
+run(test_status, test_questions, test_tare, test_silent_ones_make_room, test_limits, test_systemd, test_systemd_gone)

@@ -154,6 +154,7 @@ def test_stored_and_killed(place):
     forget_clears(place, daemon)
     again = place.daemon()
     again.wait_log("found 2 swings that it may not have stored")
+    again.ask()  # the loop turns: signals are listened to
     again.stop()
     check(swings(again) == len(swings_of(truth)), "swings")
     whole(again)

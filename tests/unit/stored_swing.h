@@ -133,8 +133,11 @@ static inline int add_capture(const struct studio *t, struct uf_store *s,
                               int64_t calibration_id, double time_s, int64_t *id,
                               struct uf_error *err)
 {
-    struct uf_swing_meta meta = {t->session_id,           t->rig_id, calibration_id,
-                                 (int64_t)(1e6 * time_s), 12.5,      NULL};
+    struct uf_swing_meta meta = {.session_id = t->session_id,
+                                 .rig_id = t->rig_id,
+                                 .calibration_id = calibration_id,
+                                 .trigger_utc_us = (int64_t)(1e6 * time_s),
+                                 .clock_drift_ppm = 12.5};
     struct uf_analysis *a;
     int rc = uf_analyse(c, &t->rig, cal, &t->settings, &a, err);
     if (rc)

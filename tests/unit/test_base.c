@@ -31,6 +31,11 @@ static void test_fail(void **state)
     words[sizeof words - 1] = '\0';
     uf_fail(&err, UF_EINVAL, "%s", words);
     assert_int_equal(strlen(err.text), sizeof err.text - 1);
+    /* what is quoted can neither write on the terminal nor break the JSON it is sent in */
+    uf_fail(&err, UF_EINVAL, "\"%s\"", "a\033[2J\nb\xc2\x9b");
+    assert_string_equal(err.text, "\"a?[2J?b??\"");
+    uf_fail(&err, UF_EINVAL, "%.3s|%s", "ab\xc3\xa4", "\xc3\xa4 \xed\xa0\x80 \xf0\x9f\x8f\x8c");
+    assert_string_equal(err.text, "ab?|\xc3\xa4 ??? \xf0\x9f\x8f\x8c");
 }
 
 /* What uf_log writes to standard error, in out[size]. */

@@ -5,6 +5,7 @@
 #include "calib/drawing.h"
 #include "calib/session.h"
 #include "store/calibrations.h"
+#include "store/schema.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -172,11 +173,11 @@ static void loads_can_be_asked_for(void **state)
                  " AND left_out_mz_nm IS e.value -> 'left_out' ->> 5"
                  " AND studentised = e.value ->> 'studentised'",
                  19);
-        /* as a file of version 3 */
-        assert_int_equal(sqlite3_exec(uf_store_db(s),
-                                      "DROP TABLE calibration_load; PRAGMA user_version = 3", NULL,
-                                      NULL, NULL),
-                         SQLITE_OK);
+        /* as migration 4 finds a file of version 3 */
+        assert_int_equal(
+            sqlite3_exec(uf_store_db(s), "DELETE FROM calibration_load", NULL, NULL, NULL),
+            SQLITE_OK);
+        assert_int_equal(uf_schema_calibration_loads(s, 0, &err), UF_OK);
         uf_store_close(s);
     }
     json_decref(json);
@@ -395,6 +396,9 @@ static void bad_files(void **state)
     j = session_json(6, 4, NULL);
     json_object_set_new(j, "tolerance", json_object());
     refused(j, "a field \"tolerance\" that means nothing");
+    j = session_json(6, 4, NULL);
+    json_object_set_new(j, "", json_object());
+    refused(j, "a field \"\" that means nothing");
     j = session_json(6, 4, NULL);
     json_object_del(j, "gravity");
     refused(j, "\"gravity\" is missing");

@@ -192,6 +192,38 @@ static void no_metric_is_left_out(void **state)
     done(r);
 }
 
+/* Frames of a camera count from the sync pulse, which the swing holds; derived again, it is the
+ * same. */
+static void frames_from_a_sync_pulse(void **state)
+{
+    const struct bay *b = *state;
+    struct uf_store *s = open_store(b->place, UF_STORE_WRITE);
+    struct studio t;
+    struct uf_error err;
+    int64_t id = 0;
+    studio_set_up(&t, s);
+    struct uf_capture *c = make_swing(&t.rig, 800, true);
+    for (size_t i = 100; i < 105; i++) /* the rise is at 0.199 s, between two samples */
+        c->inputs[i] |= UF_INPUT_SYNC;
+    assert_int_equal(add_capture(&t, s, c, &t.nominal, 0, 1700000100, &id, &err), 0);
+    assert_int_equal(id, 3);
+    uf_capture_free(c);
+    uf_store_close(s);
+    says(RUN("--config", b->config, "mark", "3", "--top", "384", "--fps", "9"), 2, "",
+         "--fps needs a number from 10");
+    says(RUN("--config", b->config, "mark", "3", "--top", "-100", "--fps", "240"), 2, "",
+         "--top is at -0.2");
+    says(RUN("--config", b->config, "mark", "3", "--top", "384", "--impact", "447", "--fps", "240"),
+         0, "derived again", "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "Top at 1.7990 s, by mark (+- 1.2 ms)", "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "Impact at 2.0615 s, by mark (+- 1.2 ms)",
+         "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "61.5 ms before impact", "");
+    says(RUN("--config", b->config, "rederive", "3"), 0, "the same", "");
+    says(RUN("--config", b->config, "mark", "3", "--top", "none", "--impact", "none"), 0, "", "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "by sensor", "");
+}
+
 /* A mark wins over the sensor, and what rests on it follows; taken away, all is as before. */
 static void marks_from_video(void **state)
 {
@@ -278,7 +310,14 @@ static const char healthy[] =
     "\"drift_ppm\":-20.5,\"samples\":123456,\"lost\":3,\"bad\":2,\"counters\":{\"bad_crc\":2,"
     "\"bad_cobs\":0,\"not_swings\":{\"jump\":4,\"small\":0}},\"stance\":\"still\","
     "\"weight_n\":801.25,\"hand\":\"right\",\"tared\":true,\"tare_age_s\":75.0,\"calibration\":"
-    "{\"name\":\"weights of March\",\"uuid\":\"u-u\",\"nominal\":false},\"session\":5,"
+    "{\"name\":\"weights of March\",\"uuid\":\"u-u\",\"nominal\":false,\"made_utc_us\":1000000},"
+    "\"lesson\":{\"session\":5,\"player\":\"Kim\",\"hand\":\"left\",\"swings\":9,\"block\":"
+    "{\"id\":3,\"kind\":\"drill\",\"ball\":false,\"club\":\"7 iron\",\"swings\":4}},\"plates\":["
+    "{\"plate\":\"left\",\"state\":null,\"empty_n\":0.42,\"drift_n\":-0.3,\"total_drift_n\":1.25,"
+    "\"check\":{\"utc_us\":1000000,\"passed\":false,\"vertical_error_pct\":-1.5}},"
+    "{\"plate\":\"right\",\"state\":null,\"empty_n\":null,\"drift_n\":null,"
+    "\"total_drift_n\":null,\"check\":null}],"
+    "\"spool\":{\"failing\":false,\"bytes\":2500000,\"lost_bytes\":0},\"session\":5,"
     "\"swings_stored\":12,\"last_swing\":12,\"queue\":1,\"queue_limit\":64,\"store_state\":\"ok\","
     "\"store_problem\":null,\"recording\":null,\"uptime_s\":7260.0,\"version\":\"0.1.0\"}\n";
 
@@ -299,7 +338,16 @@ static void status_of_a_daemon(void **state)
                                          "not_swings: jump",
                                          "still, 801.2 N; right-handed",
                                          "taken 1 min ago",
-                                         "weights of March, u-u",
+                                         "weights of March, u-u, made ",
+                                         "session 5 with Kim, left-handed, 9 swings",
+                                         "3: drill, no ball, 7 iron, 4 swings",
+                                         "+0.4 N off its zero now, empty; the last zero moved by "
+                                         "-0.3 N, since the start by +1.2 N",
+                                         "NOT PASSED ",
+                                         "vertical force off by -1.50 % at most",
+                                         "its zero has not moved since the start",
+                                         "never (underfoot-calib check)",
+                                         "ok, 2.5 MB written, 0 bytes lost",
                                          "12 stored by this run, session 5",
                                          "1 of 64 places in the queue",
                                          "version 0.1.0, up 2 h 1 min",
@@ -446,6 +494,7 @@ int main(void)
         T(one_swing),
         T(no_metric_is_left_out),
         T(marks_from_video),
+        T(frames_from_a_sync_pulse),
         cmocka_unit_test(drawing),
         T(rederiving),
         T(status_of_a_daemon),

@@ -408,7 +408,9 @@ static void erasing(void **state)
     const struct bay *b = *state;
     name_kim(b);
     struct uf_store *daemon = open_store(b->place, UF_STORE_WRITE);
-    run_sql(daemon, "INSERT INTO stance VALUES (1, 1, 'lead', 5, 1, 2, 265, 95, 20, 1, 3, 50, 50);"
+    run_sql(daemon, "INSERT INTO rocking VALUES (1, 'u', 1, 1, 5, 5, '00', 0, 1, x'00');"
+                    "INSERT INTO stance (rocking_id, hand, foot, state, made_utc_us, current)"
+                    " VALUES (1, 'right', 'lead', 'across', 5, 1);"
                     "INSERT INTO mark VALUES (1, 'top', 1.5, 0.004, 5)");
     static const char *const markers[] = {"zebra-marker", "session-marker", "comment-marker"};
     for (size_t i = 0; i < 3; i++)
@@ -441,8 +443,10 @@ static void erasing(void **state)
     assert_int_equal(count(b, "SELECT count(*) FROM swing_raw"), 3);
     assert_int_equal(count(b, "SELECT count(*) FROM swing_metric"), 3);
     assert_int_equal(count(b, "SELECT count(*) FROM session"), 1);
-    assert_int_equal(count(b, "SELECT (SELECT count(*) FROM stance) + (SELECT count(*) FROM mark)"),
-                     0);
+    assert_int_equal(
+        count(b, "SELECT (SELECT count(*) FROM stance) + (SELECT count(*) FROM mark) + (SELECT"
+                 " count(*) FROM rocking)"),
+        0);
     says(DB("erase", "Kim \"K\" <b>", "--yes"), 1, "", "no player");
     says(DB("rederive"), 0, "3  the same to the last bit", ""); /* the others are whole */
 }

@@ -39,7 +39,7 @@ static int64_t arrive(const struct place *p, double weight_n)
     uf_calibration_nominal(&t.rig, &t.nominal);
     uf_analysis_defaults(&t.settings);
     assert_int_equal(uf_store_rig(s, &t.rig, &t.rig_id, NULL), 0);
-    int64_t id = add_swing(&t, s, weight_n, true, 1e-6 * (double)uf_clock_utc_us() - 2);
+    int64_t id = add_swing(&t, s, weight_n, true, 1e-6 * (double)uf_clock_utc_us());
     uf_store_close(s);
     return id;
 }

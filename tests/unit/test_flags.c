@@ -99,7 +99,8 @@ static void a_stance_that_moved(void **state)
     struct table t;
     set_table(&t);
     double lead_t = -(t.rig.plate[0].centre_x_mm + usual.lead_x_mm);
-    struct uf_foot_pose pose = {true, lead_t, usual.lead_y_mm - 130, 260, 100, 0, 0.5, 4, 50, 50};
+    struct uf_foot_pose pose = {true, lead_t, usual.lead_y_mm - 130, 260, 100, 0, 0.5, 4,
+                                50,   50,     UF_LENGTH_GIVEN};
     t.given.foot[UF_LEAD] = pose;
     struct uf_analysis *a = analyse(&t, perform(&usual, &t.rig));
     assert_int_equal(a->flags, 0);

@@ -109,7 +109,7 @@ static void players(void **state)
     uf_store_close(s);
 }
 
-/* A swing belongs to what is open when it is stored. */
+/* Stored 2 s after it was hit. */
 static int64_t arrive(struct studio *t, struct uf_store *s, double time_s)
 {
     t->session_id = 0;
@@ -173,6 +173,115 @@ static void a_lesson(void **state)
     assert_int_equal(uf_session_change(s, 3, who, "found later", &err), 0);
     refused(uf_session_change(s, 8, who, NULL, &err), UF_ENOTFOUND, &err, "no session 8");
     assert_int_not_equal(first, session);
+    uf_store_close(s);
+}
+
+/* Hit at that time, stored a minute after the lesson (the disk was slow): "session/block". */
+static const char *late(struct studio *t, struct uf_store *s, double hit_s, int64_t stored_utc_us,
+                        char text[40])
+{
+    struct uf_capture *c = make_swing(&t->rig, 800, true);
+    struct uf_swing_meta meta = {
+        .rig_id = t->rig_id, .trigger_utc_us = (int64_t)(1e6 * hit_s), .clock_drift_ppm = NAN};
+    struct uf_error err;
+    int64_t id;
+    if (uf_store_swing_add(s, &meta, c, NULL, stored_utc_us, &id, &err))
+        fail_msg("%s", err.text);
+    uf_capture_free(c);
+    char sql[120];
+    snprintf(sql, sizeof sql,
+             "SELECT session_id * 100 + coalesce(block_id, 0) FROM swing"
+             " WHERE id = %lld",
+             (long long)id);
+    int64_t both = number(s, sql);
+    snprintf(text, 40, "%lld/%lld", (long long)both / 100, (long long)both % 100);
+    return text;
+}
+
+static void a_swing_belongs_to_when_it_was_hit(void **state)
+{
+    struct uf_store *s = open_store(*state, UF_STORE_CREATE);
+    struct uf_error err;
+    struct studio t;
+    char text[40];
+    studio_set_up(&t, s); /* session 1, over by idleness since 1970 */
+    int64_t kim = player(s, "Kim", UF_LEFT_HANDED), zoe = player(s, "Zoe", UF_RIGHT_HANDED), id,
+            before, now = 1700000000 * S;
+    struct uf_block base = {.kind = "baseline", .ball = 1}, drill = {.kind = "drill", .ball = 0};
+    assert_int_equal(uf_session_start(s, kim, "", NULL, now, &id, &err), 0);     /* 2 */
+    assert_int_equal(uf_block_start(s, &base, now + 10 * S, &before, &err), 0);  /* 1 */
+    assert_int_equal(uf_block_start(s, &drill, now + 20 * S, &before, &err), 0); /* 2 */
+    assert_int_equal(uf_block_end(s, 0, now + 30 * S, &id, &err), 0);
+    assert_int_equal(uf_session_end(s, 0, now + 40 * S, &id, &err), 0);
+    assert_int_equal(uf_session_start(s, zoe, "", NULL, now + 50 * S, &id, &err), 0); /* 3 */
+    static const struct {
+        double hit_s;
+        const char *wanted;
+    } cases[] = {{1700000005, "2/0"}, {1700000010, "2/1"}, {1700000019.999, "2/1"},
+                 {1700000020, "2/2"}, {1700000029, "2/2"}, {1700000031, "2/0"},
+                 {1700000045, "4/0"}, /* between the lessons: nobody's */
+                 {1700000046, "4/0"}, {1700000051, "3/0"}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++)
+        assert_string_equal(late(&t, s, cases[i].hit_s, now + 100 * S, text), cases[i].wanted);
+    assert_int_equal(number(s, "SELECT count(*) FROM session WHERE id = 4 AND player_id IS NULL"
+                               " AND started_utc_us = 1700000045000000"
+                               " AND ended_utc_us = 1700000050000000"),
+                     1);
+    struct uf_lesson open;
+    assert_int_equal(uf_lesson_now(s, t.rig_id, now + 110 * S, &open, &err), 0);
+    assert_int_equal(open.player_id, zoe); /* whose lesson goes on */
+    /* found again after a power cut that ended the session at its last stored swing */
+    run_sql(s, "UPDATE session SET ended_utc_us = 1700000120000000 WHERE id = 3");
+    assert_int_equal(uf_lesson_at(s, t.rig_id, now + 121 * S, false, &open, &err), 0);
+    assert_int_equal(open.session_id, 0);
+    assert_int_equal(uf_lesson_at(s, t.rig_id, now + 121 * S, true, &open, &err), 0);
+    assert_int_equal(open.session_id, 3);
+    assert_int_equal(uf_lesson_at(s, t.rig_id, 999999, true, &open, &err), 0);
+    assert_int_equal(open.session_id, 0); /* before everything */
+    uf_store_close(s);
+}
+
+/* The clock is set back by an hour in the middle of a block: a new swing is of that block. */
+static void a_clock_that_was_set_back(void **state)
+{
+    struct uf_store *s = open_store(*state, UF_STORE_CREATE);
+    struct uf_error err;
+    struct studio t;
+    char text[40];
+    studio_set_up(&t, s);
+    int64_t id, before, now = 1700000000 * S, kim = player(s, "Kim", UF_LEFT_HANDED);
+    struct uf_block base = {.kind = "baseline", .ball = 1};
+    assert_int_equal(uf_session_start(s, kim, "", NULL, now, &id, &err), 0);
+    assert_int_equal(uf_block_start(s, &base, now + 10 * S, &before, &err), 0);
+    assert_string_equal(late(&t, s, 1700000000 - 3600, now - 3598 * S, text), "2/1");
+    uf_store_close(s);
+}
+
+static void what_people_are_shown(void **state)
+{
+    struct uf_store *s = open_store(*state, UF_STORE_CREATE);
+    struct uf_error err;
+    struct studio t;
+    static struct uf_lesson_about about;
+    studio_set_up(&t, s);
+    int64_t id, before, ended, now = 1700000000 * S, kim = player(s, "Kim", UF_LEFT_HANDED);
+    struct uf_block base = {.kind = "baseline", .ball = 1, .club = "7 iron"};
+    assert_int_equal(uf_lesson_about(s, t.rig_id, now, &about, &err), 0);
+    assert_int_equal(about.now.session_id, 0);
+    assert_int_equal(uf_session_start(s, kim, "", NULL, now, &id, &err), 0);
+    arrive(&t, s, 1700000001);
+    assert_int_equal(uf_block_start(s, &base, now + 10 * S, &before, &err), 0);
+    arrive(&t, s, 1700000011);
+    id = arrive(&t, s, 1700000012);
+    assert_int_equal(uf_remark_excluded(s, &id, 1, "topped", &err), 0);
+    assert_int_equal(uf_lesson_about(s, t.rig_id, now + 20 * S, &about, &err), 0);
+    assert_string_equal(about.player, "Kim");
+    assert_string_equal(about.block.club, "7 iron");
+    assert_int_equal(about.swings, 2);
+    assert_int_equal(about.block_swings, 1);
+    assert_int_equal(uf_block_end(s, 0, now + 30 * S, &ended, &err), 0);
+    assert_int_equal(uf_lesson_about(s, t.rig_id, now + 31 * S, &about, &err), 0);
+    assert_true(about.block.id == 0 && about.block_swings == 0 && about.swings == 2);
     uf_store_close(s);
 }
 
@@ -297,8 +406,15 @@ static void extras(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(texts),      T(players), T(a_lesson),
-        T(the_daemon_comes_and_goes), T(marks),   T(extras),
+        cmocka_unit_test(texts),
+        T(players),
+        T(a_lesson),
+        T(the_daemon_comes_and_goes),
+        T(marks),
+        T(extras),
+        T(a_swing_belongs_to_when_it_was_hit),
+        T(a_clock_that_was_set_back),
+        T(what_people_are_shown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

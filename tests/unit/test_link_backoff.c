@@ -345,9 +345,37 @@ static void test_wrong_kind(void **state)
     run(b, 2000);
     assert_non_null(strstr(b->sentence, "replay"));
     unlink(b->s.device);
-    assert_int_equal(mkdir(b->s.device, 0700), 0);
+    assert_int_equal(symlink("/dev/null", b->s.device), 0);
     run(b, 2000);
     assert_non_null(strstr(b->sentence, "neither a tty nor a FIFO"));
+    unlink(b->s.device);
+}
+
+/* A folder of ports: in turn by name, round and round, with a short wait inside a round. */
+static void test_folder_of_ports(void **state)
+{
+    struct bench *b = *state;
+    static const char *const names[] = {"a", "c", "b"};
+    char path[UF_PATH_MAX + 8];
+    assert_int_equal(mkdir(b->s.device, 0700), 0);
+    start(b);
+    b->stop_on_failed = true;
+    run(b, 2000);
+    assert_non_null(strstr(b->sentence, "there is no board in"));
+    for (int i = 0; i < 3; i++) {
+        snprintf(path, sizeof path, "%s/%s", b->s.device, names[i]);
+        close(open(path, O_CREAT | O_WRONLY, 0600));
+    }
+    static const char *const order[] = {"/a is", "/b is", "/c is", "/a is"};
+    for (int i = 0; i < 4; i++) {
+        run(b, 4000);
+        assert_non_null(strstr(b->sentence, order[i]));
+        assert_true(uf_link_has_others(b->l));
+    }
+    for (int i = 0; i < 3; i++) {
+        snprintf(path, sizeof path, "%s/%s", b->s.device, names[i]);
+        unlink(path);
+    }
     rmdir(b->s.device);
 }
 
@@ -557,6 +585,8 @@ int main(void)
         TEST(test_held_by_another),
         TEST(test_fifo),
         TEST(test_wrong_kind),
+        TEST(test_folder_of_ports),
+        TEST(test_folder_of_ports),
         TEST(test_serial_refuses_pty),
         TEST(test_drop),
         TEST(test_replay),

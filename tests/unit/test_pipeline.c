@@ -46,6 +46,8 @@ struct stream {
     int channels;
     uint16_t promised_hz; /* 0: the true one, 1000 */
     bool clock_stands, railed;
+    double rock_from_s, rock_to_s; /* of the shape: rocks from heels to toes */
+    double second_strike_s;        /* after its beginning, 0: none */
 };
 
 static void say_hello_of(struct stream *s, uint16_t rate_hz)
@@ -78,9 +80,13 @@ static void append(struct stream *s, const struct knot *k, size_t n, double stri
         int32_t counts[UF_CHANNELS_MAX] = {0};
         /* toe-heel couple of 0.1 BW that follows the lead foot's force */
         double toe_n = -0.1 * WEIGHT_N * (lead - 0.5);
-        put_load(&rig.plate[0], 0, lead > 0 ? toe_n : 0, WEIGHT_N * lead, -10, 30, 0, zero, counts);
-        put_load(&rig.plate[1], 0, lead > 0 ? -toe_n : 0, WEIGHT_N * trail, 10, -20, 0, zero,
-                 counts);
+        double rock_mm = 0;
+        if (t_s > s->rock_from_s && t_s < s->rock_to_s)
+            rock_mm = 90 * sin(2 * 3.14159265358979 * 0.6 * (t_s - s->rock_from_s));
+        put_load(&rig.plate[0], 0, lead > 0 ? toe_n : 0, WEIGHT_N * lead, -10, 30 + rock_mm, 0,
+                 zero, counts);
+        put_load(&rig.plate[1], 0, lead > 0 ? -toe_n : 0, WEIGHT_N * trail, 10, -20 + rock_mm, 0,
+                 zero, counts);
         for (int c = 0; c < s->channels; c++) {
             s->noise = s->noise * 1664525u + 1013904223u;
             counts[c] += (int32_t)(s->noise >> 24) - 128;
@@ -92,6 +98,8 @@ static void append(struct stream *s, const struct knot *k, size_t n, double stri
         if (s->railed)
             counts[5] = 8388607;
         if (strike_s > 0 && t_s >= strike_s && t_s < strike_s + 0.005)
+            e.inputs = UF_INPUT_STRIKE;
+        if (s->second_strike_s > 0 && t_s >= s->second_strike_s && t_s < s->second_strike_s + 0.005)
             e.inputs = UF_INPUT_STRIKE;
         if (i % 1000 == 0)
             say_hello(s);
@@ -108,7 +116,9 @@ static struct stream begin(int channels)
 }
 
 struct heard {
-    int hellos, tares, strikes, swings, refused, errors, samples;
+    int hellos, tares, strikes, lone, swings, rockings, refused, errors, samples;
+    uint32_t rocking_stand, stand[CAPTURES]; /* of the last rocking, of the swings */
+    double rocked_s;                         /* length of the last one */
     struct uf_capture *capture[CAPTURES];
     struct uf_error err;
     enum uf_stance stance;
@@ -139,7 +149,17 @@ static void hear(struct uf_pipeline *p, const struct uf_pipeline_event *e, struc
         break;
     case UF_PIPE_SWING:
         assert_true(h->swings < CAPTURES);
+        h->stand[h->swings] = e->stand;
         h->capture[h->swings++] = e->capture;
+        break;
+    case UF_PIPE_LONE_STRIKE:
+        h->lone++;
+        break;
+    case UF_PIPE_ROCKING:
+        h->rockings++;
+        h->rocking_stand = e->stand;
+        h->rocked_s = 1e-6 * e->capture->offset_us[e->capture->samples - 1];
+        uf_capture_free(e->capture);
         break;
     case UF_PIPE_SAMPLE:
         h->samples++;
@@ -231,6 +251,130 @@ static void a_lesson_from_bytes(void **state)
             assert_true(fabs(a->value[UF_M_lead_vertical_peak_to_impact_ms] + 50) < 10);
         uf_analysis_free(a);
     }
+    forget(&h);
+    free(s.bytes);
+}
+
+/* Stands for long, swings, steps off. */
+static const struct knot long_shape[] = {{0, 0, 0},          {0.5, 0, 0},       {1.5, 0.5, 0.5},
+                                         {14, 0.5, 0.5},     {14.8, 0.2, 0.82}, {15.05, 1.15, 0.25},
+                                         {15.4, 0.85, 0.15}, {18, 0.85, 0.15},  {18.5, 0.5, 0.5},
+                                         {19, 0, 0},         {20, 0, 0}};
+#define LONG_N (sizeof long_shape / sizeof long_shape[0])
+
+/* Feet found in rocking hold for the swing behind it, and not for the one of another time. */
+static void rocking_holds_until_he_steps_off(void **state)
+{
+    (void)state;
+    struct stream s = begin(24);
+    s.rock_from_s = 3;
+    s.rock_to_s = 9.7;
+    append(&s, long_shape, LONG_N, 15.1);
+    s.rock_from_s = s.rock_to_s = 0;
+    append(&s, swing_shape, SHAPE_N, 5.1);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard h = play(&s, &rig, &settings, 4096);
+    assert_int_equal(h.rockings, 1);
+    assert_true(h.rocked_s > 5 && h.rocked_s < 7.2);
+    assert_int_equal(h.swings, 2);
+    assert_int_equal(h.stand[0], h.rocking_stand);
+    assert_int_not_equal(h.stand[1], h.rocking_stand);
+    assert_int_equal(h.lone, 0);
+    forget(&h);
+    free(s.bytes);
+}
+
+/* A strike without a swing is told of, once, and makes no swing. */
+static void a_strike_without_a_swing(void **state)
+{
+    (void)state;
+    struct stream s = begin(24);
+    s.second_strike_s = 4;
+    append(&s, long_shape, LONG_N, 15.1);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard h = play(&s, &rig, &settings, 4096);
+    assert_int_equal(h.strikes, 2);
+    assert_int_equal(h.lone, 1);
+    assert_int_equal(h.swings, 1);
+    forget(&h);
+    free(s.bytes);
+}
+
+static uint32_t flags_of_first(const struct heard *h, const struct uf_rig *rig, enum uf_metric m,
+                               enum uf_reason *reason, enum uf_reason *weight)
+{
+    struct uf_calibration cal;
+    uf_calibration_nominal(rig, &cal);
+    struct uf_analysis_settings how;
+    uf_analysis_defaults(&how);
+    struct uf_analysis *a;
+    assert_int_equal(h->swings, 1);
+    assert_int_equal(uf_analyse(h->capture[0], rig, &cal, &how, &a, NULL), 0);
+    uint32_t flags = a->flags;
+    *reason = a->reason[m];
+    *weight = a->reason[UF_M_weight_n];
+    uf_analysis_free(a);
+    return flags;
+}
+
+static void two_strikes_are_one_swing(void **state)
+{
+    (void)state;
+    struct stream s = begin(24);
+    s.second_strike_s = 5.25;
+    append(&s, swing_shape, SHAPE_N, 5.1);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard h = play(&s, &rig, &settings, 4096);
+    enum uf_reason reason, weight;
+    assert_true(flags_of_first(&h, &rig, UF_M_lead_vertical_peak_to_impact_ms, &reason, &weight) &
+                UF_FLAG_TWO_STRIKES);
+    assert_int_equal(reason, UF_REASON_TWO_STRIKES);
+    assert_int_equal(h.lone, 0); /* both are of the swing */
+    forget(&h);
+    free(s.bytes);
+}
+
+static void the_other_hand_is_noticed(void **state)
+{
+    (void)state;
+    struct stream s = begin(24);
+    append(&s, swing_shape, SHAPE_N, 5.1); /* of a right-handed golfer */
+    struct uf_pipeline_settings left = settings;
+    left.hand = UF_LEFT_HANDED;
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard h = play(&s, &rig, &left, 4096);
+    enum uf_reason reason, weight;
+    assert_true(flags_of_first(&h, &rig, UF_M_trail_share_impact_pct, &reason, &weight) &
+                UF_FLAG_HAND);
+    assert_int_equal(reason, UF_REASON_HAND);
+    assert_int_equal(weight, UF_REASON_NONE); /* it has no hand */
+    forget(&h);
+    free(s.bytes);
+}
+
+/* He never stands still before: no weight, and no number that needs it. */
+static void a_swing_without_a_weight(void **state)
+{
+    (void)state;
+    static const struct knot restless[] = {{0, 0, 0},         {0.5, 0, 0},        {0.9, 0.56, 0.48},
+                                           {1.3, 0.44, 0.54}, {1.7, 0.57, 0.46},  {2.1, 0.43, 0.53},
+                                           {2.5, 0.56, 0.44}, {2.9, 0.44, 0.53},  {3.3, 0.55, 0.46},
+                                           {4.1, 0.2, 0.82},  {4.35, 1.15, 0.25}, {4.7, 0.85, 0.15},
+                                           {8.0, 0.85, 0.15}};
+    struct stream s = begin(24);
+    append(&s, restless, sizeof restless / sizeof restless[0], 4.4);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard h = play(&s, &rig, &settings, 4096);
+    enum uf_reason reason, weight;
+    assert_true(flags_of_first(&h, &rig, UF_M_lead_vertical_peak_to_impact_ms, &reason, &weight) &
+                UF_FLAG_NO_QUIET);
+    assert_int_equal(weight, UF_REASON_NO_WEIGHT);
+    assert_int_equal(reason, UF_REASON_NONE); /* a time needs none */
     forget(&h);
     free(s.bytes);
 }
@@ -422,6 +566,11 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_lesson_from_bytes),
+        cmocka_unit_test(rocking_holds_until_he_steps_off),
+        cmocka_unit_test(a_strike_without_a_swing),
+        cmocka_unit_test(two_strikes_are_one_swing),
+        cmocka_unit_test(the_other_hand_is_noticed),
+        cmocka_unit_test(a_swing_without_a_weight),
         cmocka_unit_test(pieces_do_not_matter),
         cmocka_unit_test(a_mirrored_lesson_gives_the_same_numbers),
         cmocka_unit_test(the_wrong_hand_loses_no_swing),

@@ -8,6 +8,7 @@
 
 #include <cmocka.h>
 
+#include "store/schema.h"
 #include "stored_swing.h"
 
 #include "store/schema.h"

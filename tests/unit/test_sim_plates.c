@@ -241,6 +241,8 @@ static void test_bad_lessons(void **state)
     refused("stand:1x", "act 1");
     refused("stand*1.5", "act 1");
     refused("ball*65", "more than 64");
+    refused("ball*inf", "act 1");
+    refused("ball*1e300", "act 1");
     refused("stand,step_off,ball", "step 3 of the lesson, ball, needs somebody on the plates");
     refused("stand,walk_on", "step 2 of the lesson, walk_on, needs empty plates");
     struct uf_sim_settings s;

@@ -71,8 +71,8 @@ static void not_a_database(void **state)
     char text[4096], after[4096];
     memset(text, 'x', sizeof text);
     write_file(p->db, text, sizeof text);
-    refused(p->db, UF_STORE_CREATE, UF_EINVAL, "not a database");
-    refused(p->db, UF_STORE_READ, UF_EINVAL, "not a database");
+    refused(p->db, UF_STORE_CREATE, UF_ECORRUPT, "not a database");
+    refused(p->db, UF_STORE_READ, UF_ECORRUPT, "not a database");
     FILE *f = fopen(p->db, "r");
     assert_int_equal(fread(after, 1, sizeof after, f), sizeof after);
     assert_int_equal(fgetc(f), EOF);
@@ -209,7 +209,10 @@ static void a_swing_in_and_out(void **state)
     struct uf_capture *c = make_swing(&t.rig, 800, false), *back;
     struct uf_error err;
     int64_t id;
-    struct uf_swing_meta meta = {t.session_id, t.rig_id, 0, 1700000000123456, -3.25, NULL};
+    struct uf_swing_meta meta = {.session_id = t.session_id,
+                                 .rig_id = t.rig_id,
+                                 .trigger_utc_us = 1700000000123456,
+                                 .clock_drift_ppm = -3.25};
     struct uf_analysis *a;
     assert_int_equal(uf_analyse(c, &t.rig, &t.nominal, &t.settings, &a, &err), 0);
     assert_int_equal(uf_store_swing_add(s, &meta, c, a, 1700000001000000, &id, &err), 0);

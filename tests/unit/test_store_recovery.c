@@ -100,25 +100,11 @@ static void find(void **state)
     uf_capture_free(again);
 }
 
-static void session(void **state)
-{
-    struct bay *b = *state; /* its session began at 1 s */
-    struct uf_error err;
-    int64_t second, id;
-    assert_int_equal(uf_store_session_open(b->s, b->t.rig_id, 9000000, &second, &err), 0);
-    assert_int_equal(uf_store_session_at(b->s, 8999999, &id, &err), 0);
-    assert_int_equal(id, b->t.session_id);
-    assert_int_equal(uf_store_session_at(b->s, 9000000, &id, &err), 0);
-    assert_int_equal(id, second);
-    assert_int_equal(uf_store_session_at(b->s, 999999, &id, &err), UF_ENOTFOUND);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(same, set_up, tear_down),
         cmocka_unit_test_setup_teardown(find, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(session, set_up, tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -34,6 +34,8 @@ struct bench {
     int changes, left;
     bool stopped;
     int64_t calibration_id; /* of the job that came back; -2: none did */
+    int answers;            /* LESSON and TEACH that came back */
+    int teach_rc;
     struct uf_store_status worst;
 };
 
@@ -77,7 +79,12 @@ static void changed(void *who)
 static void calibration(void *who, struct uf_job *job)
 {
     struct bench *b = who;
-    b->calibration_id = job->calibration_id;
+    if (job->kind == UF_JOB_CALIBRATION)
+        b->calibration_id = job->calibration_id;
+    else
+        b->answers++;
+    if (job->teach)
+        b->teach_rc = job->teach->rc;
     uf_job_free(job);
 }
 
@@ -122,6 +129,8 @@ static bool put(struct bench *b, enum uf_job_kind kind, int64_t label)
 {
     struct uf_job *job = uf_job_new(kind);
     job->utc_us = label;
+    if (kind == UF_JOB_TEACH)
+        job->teach = calloc(1, sizeof *job->teach);
     if (kind == UF_JOB_SWING) {
         const struct uf_hello board = {
             .protocol = 1, .channels = 2, .adc_bits = 24, .rate_hz = 1000};
@@ -319,6 +328,44 @@ static void test_bad_calibration(void **state)
     assert_int_equal(b.disk.order[0], 2);
 }
 
+/* What a person waits for does not wait for a disk that refuses swings; it is tried once, answered,
+ * and does not pretend that the disk is well. */
+static void test_a_person_does_not_wait(void **state)
+{
+    (void)state;
+    struct bench b;
+    struct uf_store_status s;
+    begin(&b, 10);
+    atomic_store(&b.disk.fail_only, 1);
+    atomic_store(&b.disk.fail_code, UF_EIO);
+    put(&b, UF_JOB_SWING, 1);
+    put(&b, UF_JOB_SWING, 2);
+    wait_until(&b.disk.fails, 1);
+    put(&b, UF_JOB_TEACH, 3);
+    put(&b, UF_JOB_LESSON, 4);
+    for (int i = 0; i < 4000 && b.answers < 2; i++) {
+        uv_run(&b.loop, UV_RUN_NOWAIT);
+        uv_sleep(1);
+    }
+    assert_int_equal(b.answers, 2);
+    assert_int_equal(b.teach_rc, UF_OK);
+    uf_store_thread_status(b.t, &s);
+    assert_int_equal(s.state, UF_STORE_FAILING);
+    assert_int_equal(s.waiting, 2);
+    atomic_store(&b.disk.fail_only, 0); /* now it refuses everything */
+    put(&b, UF_JOB_TEACH, 5);
+    for (int i = 0; i < 4000 && b.answers < 3; i++) {
+        uv_run(&b.loop, UV_RUN_NOWAIT);
+        uv_sleep(1);
+    }
+    assert_int_equal(b.teach_rc, UF_EIO);
+    atomic_store(&b.disk.fail_code, 0);
+    stop_and_end(&b, 2000);
+    static const int order[] = {3, 4, 1, 2};
+    for (int i = 0; i < 4; i++)
+        assert_int_equal(b.disk.order[i], order[i]);
+}
+
 /* Zeros and link events have a limit, and a counter; swings go on. */
 static void test_notes_limit(void **state)
 {
@@ -366,6 +413,7 @@ int main(void)
         cmocka_unit_test(test_hopeless_swing),
         cmocka_unit_test(test_calibration_comes_back),
         cmocka_unit_test(test_bad_calibration),
+        cmocka_unit_test(test_a_person_does_not_wait),
         cmocka_unit_test(test_notes_limit),
         cmocka_unit_test(test_free_without_stop),
     };
