@@ -174,6 +174,16 @@ look("a session: blocks, notes, stars, what does not count and why; all text as 
     assert.equal(await page.evaluate(() => document.activeElement.matches("#session-list li:first-child button")), true, "the focus stays");
 });
 
+look("a block that somebody opens is seen on the session's page at once", async (page) => {
+    await page.keyboard.press("6");
+    await page.locator("#session-list button").first().click();
+    await page.waitForFunction(() => document.querySelectorAll("#session-swings .block").length === 1);
+    await bay.cli("block", "start", "drill");
+    await page.waitForFunction(() => document.querySelector("#session-swings").textContent.includes("open: new swings come here"));
+    await bay.cli("block", "end");
+    await page.waitForFunction(() => !document.querySelector("#session-swings").textContent.includes("open: new swings come here"));
+});
+
 look("a player: cautions, facts, months of one club; all text as text", async (page) => {
     await page.keyboard.press("7");
     await reach(page, "#player-filter");
