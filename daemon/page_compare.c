@@ -255,7 +255,7 @@ int uf_page_read_compare(const char *database, bool blocks, int64_t a, int64_t b
     *out = NULL;
     if (!side)
         return uf_fail(err, UF_ENOMEM, "no memory to compare");
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == UF_OK)
         rc = blocks ? uf_comparison_blocks(s, a, b, &k, err)
                     : uf_comparison_swings(s, a, b, &k, err);

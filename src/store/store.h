@@ -28,6 +28,13 @@ int uf_store_open(struct uf_store **out, const char *path, enum uf_store_mode mo
                   struct uf_error *err);
 void uf_store_close(struct uf_store *s);
 sqlite3 *uf_store_db(struct uf_store *s); /* for reading queries of src/cli */
+/* From now on, everything on this connection fails that is not done in so many seconds: where a
+ * view of a strange file may take for ever, and nobody is there to stop it. */
+void uf_store_patience(struct uf_store *s, int seconds);
+/* The text of a column, "" for NULL and without memory: the file may be another than we wrote. */
+const char *uf_store_text(sqlite3_stmt *q, int column);
+/* The same as a JSON string, which holds nothing but UTF-8: the rest becomes '?'. */
+json_t *uf_store_text_json(sqlite3_stmt *q, int column);
 
 /* Ids are rowids (> 0). All of these are one transaction each (BEGIN IMMEDIATE). */
 

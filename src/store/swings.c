@@ -20,8 +20,7 @@ static const char *hand_name(enum uf_hand hand)
 
 static enum uf_hand hand_of(sqlite3_stmt *q, int column)
 {
-    return strcmp((const char *)sqlite3_column_text(q, column), "left") == 0 ? UF_LEFT_HANDED
-                                                                             : UF_RIGHT_HANDED;
+    return strcmp(uf_store_text(q, column), "left") == 0 ? UF_LEFT_HANDED : UF_RIGHT_HANDED;
 }
 
 /* ---- writing ---- */
