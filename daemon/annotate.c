@@ -87,7 +87,7 @@ static int read_now(struct uf_store *s, const struct uf_annotation *a, int64_t *
     }
     if (step == SQLITE_ROW) {
         *number = sqlite3_column_int64(q, 0);
-        snprintf(text, UF_NOTE_BYTES, "%s", (const char *)sqlite3_column_text(q, 1));
+        snprintf(text, UF_NOTE_BYTES, "%s", uf_store_text(q, 1));
     } else {
         rc = uf_fail(err, UF_EIO, "swing %lld cannot be read: %s", (long long)a->swing,
                      sqlite3_errmsg(uf_store_db(s)));

@@ -3,6 +3,7 @@
 #include "daemon/page_lesson.h"
 
 #include "base/clock.h"
+#include "daemon/page_query.h"
 #include "store/lessons.h"
 
 static json_t *column_json(sqlite3_stmt *q, int column)
@@ -13,7 +14,7 @@ static json_t *column_json(sqlite3_stmt *q, int column)
     case SQLITE_FLOAT:
         return json_real(sqlite3_column_double(q, column));
     case SQLITE_TEXT:
-        return json_string((const char *)sqlite3_column_text(q, column));
+        return uf_store_text_json(q, column);
     default:
         return json_null();
     }
@@ -46,7 +47,7 @@ int uf_page_read_lesson(const char *database, json_t **out, struct uf_error *err
     struct uf_lesson open = {0};
     json_t *players = json_array(), *clubs = json_array(), *blocks = json_array();
     *out = NULL;
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == 0)
         rc = uf_lesson_now(s, 0, uf_clock_utc_us(), &open, err);
     if (rc == 0)

@@ -36,7 +36,7 @@ static int rows_message(const char *database, const char *type, const char *sql,
     struct uf_store *s = NULL;
     json_t *rows = json_array();
     *out = NULL;
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == UF_OK)
         rc = uf_page_rows(s, sql, 0, "list what the page shows", rows, err);
     if (rc == UF_OK && !(*out = json_pack("{s:s, s:O}", "type", type, "rows", rows)))
@@ -124,7 +124,7 @@ int uf_page_read_session(const char *database, int64_t id, json_t **out, struct 
     struct uf_store *s = NULL;
     json_t *about = NULL, *blocks = json_array(), *swings = json_array();
     *out = NULL;
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == UF_OK && id > 0) {
         rc = uf_page_row(s, SESSION_SQL "WHERE session.id = ?1", id, "session", &about, err);
     } else if (rc == UF_OK) {
@@ -160,7 +160,7 @@ int uf_page_read_remarks(const char *database, int64_t id, json_t **out, struct 
     struct uf_store *s = NULL;
     json_t *blocks = json_array(), *extras = json_array();
     *out = NULL;
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == UF_OK)
         rc = uf_page_row(s,
                          "SELECT 'remarks' AS type, swing.id AS id, starred, comment,"
@@ -332,7 +332,7 @@ int uf_page_read_player(const char *database, int64_t id, json_t **out, struct u
     json_array_append_new(columns, json_pack("{s:s, s:s, s:s}", "name", "club_speed", "unit", "m/s",
                                              "meaning", "club speed, of another instrument"));
     *out = NULL;
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == UF_OK)
         rc = uf_page_row(s,
                          "SELECT id, name, hand, foot_length_mm, stature_mm, note, cautions,"

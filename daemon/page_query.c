@@ -4,6 +4,16 @@
 
 #include <math.h>
 
+#define PATIENCE_S 10
+
+int uf_page_open(struct uf_store **out, const char *database, struct uf_error *err)
+{
+    int rc = uf_store_open(out, database, UF_STORE_READ, err);
+    if (rc == UF_OK)
+        uf_store_patience(*out, PATIENCE_S);
+    return rc;
+}
+
 json_t *uf_page_number(double v)
 {
     return isfinite(v) ? json_real(v) : json_null();
@@ -17,7 +27,7 @@ json_t *uf_page_column(sqlite3_stmt *q, int column)
     case SQLITE_FLOAT:
         return uf_page_number(sqlite3_column_double(q, column));
     case SQLITE_TEXT:
-        return json_string((const char *)sqlite3_column_text(q, column));
+        return uf_store_text_json(q, column);
     default:
         return json_null();
     }

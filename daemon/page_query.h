@@ -6,6 +6,10 @@
 
 #include "store/store.h"
 
+/* The database for one question of the page, and not for longer than a person waits: the next one
+ * waits behind it. */
+int uf_page_open(struct uf_store **out, const char *database, struct uf_error *err);
+
 /* null for NAN and the infinities. */
 json_t *uf_page_number(double v);
 /* A column by its type. */

@@ -5,6 +5,7 @@
 
 #include "daemon/feet.h"
 #include "daemon/page_live.h"
+#include "daemon/page_query.h"
 #include "store/calibrations.h"
 #include "store/feet.h"
 #include "store/swings.h"
@@ -110,10 +111,10 @@ static enum uf_event_kind event_named(const char *name)
 /* One window and how the swing's peak lies to it; NULL where the row names what there is not. */
 static json_t *target_json(const struct uf_derived *d, sqlite3_stmt *q)
 {
-    const char *name = (const char *)sqlite3_column_text(q, 1);
+    const char *name = uf_store_text(q, 1);
     int metric = uf_metric_find(name);
-    struct uf_target t = {.from = event_named((const char *)sqlite3_column_text(q, 2)),
-                          .to = event_named((const char *)sqlite3_column_text(q, 3)),
+    struct uf_target t = {.from = event_named(uf_store_text(q, 2)),
+                          .to = event_named(uf_store_text(q, 3)),
                           .from_pct = sqlite3_column_double(q, 4),
                           .to_pct = sqlite3_column_double(q, 5),
                           .tolerance_ms = sqlite3_column_double(q, 6)};
@@ -122,9 +123,8 @@ static json_t *target_json(const struct uf_derived *d, sqlite3_stmt *q)
     struct uf_judgement j;
     uf_target_judge(&t, d->value[metric], d->sd[metric], d->event, &j);
     double from_s = d->event[t.from].t_s, long_s = d->event[t.to].t_s - from_s;
-    return json_pack("{s:s, s:s, s:o, s:o, s:s, s:o, s:o, s:b}", "label",
-                     (const char *)sqlite3_column_text(q, 0), "metric", name, "from_s",
-                     number(from_s + 0.01 * t.from_pct * long_s), "to_s",
+    return json_pack("{s:s, s:s, s:o, s:o, s:s, s:o, s:o, s:b}", "label", uf_store_text(q, 0),
+                     "metric", name, "from_s", number(from_s + 0.01 * t.from_pct * long_s), "to_s",
                      number(from_s + 0.01 * t.to_pct * long_s), "timing", uf_timing_name(j.timing),
                      "off_ms", number(j.off_ms), "u_ms", number(j.u_ms), "sure", j.sure);
 }
@@ -224,7 +224,7 @@ int uf_page_read_swing(const char *database, int64_t id, json_t **out, struct uf
     if (!p)
         return uf_fail(err, UF_ENOMEM, "no memory to read a swing");
     p->targets = json_array();
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == 0 && id == 0)
         rc = newest(s, &id, err);
     if (rc == 0)
@@ -265,7 +265,7 @@ int uf_page_read_list(const char *database, json_t **out, struct uf_error *err)
         json_array_append_new(columns, json_pack("{s:s, s:s, s:s}", "name", m->name, "unit",
                                                  m->unit, "meaning", m->meaning));
     }
-    int rc = uf_store_open(&s, database, UF_STORE_READ, err);
+    int rc = uf_page_open(&s, database, err);
     if (rc == 0)
         rc = uf_store_swing_ids(s, UF_PAGE_LIST_MAX, INT64_MIN, &ids, &n, err);
     for (size_t i = n; rc == 0 && i-- > 0;) {

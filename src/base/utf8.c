@@ -23,10 +23,10 @@ size_t uf_utf8_character(const uint8_t *p, size_t left)
     return overlong || surrogate || beyond || control ? 0 : n;
 }
 
-void uf_utf8_plain(char *text)
+static void plain(char *text, bool lines)
 {
     for (size_t left = strlen(text); left > 0;) {
-        size_t n = uf_utf8_character((const uint8_t *)text, left);
+        size_t n = lines && *text == '\n' ? 1 : uf_utf8_character((const uint8_t *)text, left);
         if (n == 0) {
             *text = '?';
             n = 1;
@@ -34,4 +34,14 @@ void uf_utf8_plain(char *text)
         text += n;
         left -= n;
     }
+}
+
+void uf_utf8_plain(char *text)
+{
+    plain(text, false);
+}
+
+void uf_utf8_lines(char *text)
+{
+    plain(text, true);
 }

@@ -12,5 +12,7 @@ size_t uf_utf8_character(const uint8_t *p, size_t left);
 
 /* Puts a '?' for each byte of text that belongs to no such character. */
 void uf_utf8_plain(char *text);
+/* The same, but line ends stay. */
+void uf_utf8_lines(char *text);
 
 #endif

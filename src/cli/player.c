@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT
  * `underfoot player`: add, edit, list, show. */
 #include "base/clock.h"
+#include "base/utf8.h"
 #include "cli/cli.h"
 #include "cli/query.h"
 #include "store/players.h"
@@ -108,8 +109,12 @@ static int print_names(struct uf_cli *c, struct uf_store *s)
     sqlite3_stmt *q;
     int rc = uf_query(c, s, "SELECT name FROM player ORDER BY name COLLATE NOCASE", NULL, 0, &q);
     int step = SQLITE_DONE;
-    while (!rc && (step = sqlite3_step(q)) == SQLITE_ROW)
-        fprintf(c->out, "%s\n", (const char *)sqlite3_column_text(q, 0));
+    while (!rc && (step = sqlite3_step(q)) == SQLITE_ROW) {
+        char name[UF_NAME_BYTES];
+        snprintf(name, sizeof name, "%s", uf_store_text(q, 0));
+        uf_utf8_plain(name);
+        fprintf(c->out, "%s\n", name);
+    }
     if (!rc)
         sqlite3_finalize(q);
     if (!rc && step != SQLITE_DONE)

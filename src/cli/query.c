@@ -28,7 +28,7 @@ static json_t *cell_json(sqlite3_stmt *q, int i)
     case SQLITE_FLOAT:
         return json_real(sqlite3_column_double(q, i));
     case SQLITE_TEXT:
-        return json_string((const char *)sqlite3_column_text(q, i));
+        return uf_store_text_json(q, i);
     default:
         return json_null();
     }
@@ -85,7 +85,7 @@ static void add_cell(struct uf_columns *t, sqlite3_stmt *q, int i)
         }
         /* fall through */
     default:
-        snprintf(text, sizeof text, "%s", (const char *)sqlite3_column_text(q, i));
+        snprintf(text, sizeof text, "%s", uf_store_text(q, i));
     }
     for (char *p = text; *p; p++)
         if (*p == '\n')

@@ -304,10 +304,10 @@ static int event_named(const char *name)
 
 static void print_target(const struct uf_swing_row *row, sqlite3_stmt *q, FILE *out)
 {
-    const char *label = (const char *)sqlite3_column_text(q, 0);
-    int metric = uf_metric_find((const char *)sqlite3_column_text(q, 1));
-    int from = event_named((const char *)sqlite3_column_text(q, 2));
-    int to = event_named((const char *)sqlite3_column_text(q, 3));
+    const char *label = uf_store_text(q, 0);
+    int metric = uf_metric_find(uf_store_text(q, 1));
+    int from = event_named(uf_store_text(q, 2));
+    int to = event_named(uf_store_text(q, 3));
     if (metric < 0 || from < 0 || to < 0) {
         fprintf(out, "  %s: the row of table target names a metric or a moment that there is not\n",
                 label);

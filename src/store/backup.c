@@ -44,8 +44,7 @@ static bool says_ok(sqlite3 *db, const char *sql, const char *word)
     bool ok = false;
     if (sqlite3_prepare_v2(db, sql, -1, &q, NULL) == SQLITE_OK) {
         int rc = sqlite3_step(q);
-        ok = word ? rc == SQLITE_ROW && strcmp((const char *)sqlite3_column_text(q, 0), word) == 0
-                  : rc == SQLITE_DONE;
+        ok = word ? rc == SQLITE_ROW && strcmp(uf_store_text(q, 0), word) == 0 : rc == SQLITE_DONE;
     }
     sqlite3_finalize(q);
     return ok;

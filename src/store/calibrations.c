@@ -88,7 +88,7 @@ int uf_store_rig_get(struct uf_store *s, int64_t rig_id, struct uf_rig *out, str
     sqlite3_bind_int64(q, 1, rig_id);
     rc = uf_db_step(s, q, doing, err);
     if (rc > 0)
-        rc = uf_rig_from_text((const char *)sqlite3_column_text(q, 0), out, err);
+        rc = uf_rig_from_text(uf_store_text(q, 0), out, err);
     else if (rc == 0)
         rc = uf_fail(err, UF_ENOTFOUND, "there is no rig %lld in %s", (long long)rig_id, s->path);
     sqlite3_finalize(q);
@@ -110,7 +110,7 @@ static int refuse_known(struct uf_store *s, const char *uuid, const char *doing,
         rc = uf_fail(err, UF_ESTATE,
                      "the calibration %s (\"%s\") is already in %s, and a calibration is never "
                      "overwritten: give a changed one another uuid",
-                     uuid, (const char *)sqlite3_column_text(q, 0), s->path);
+                     uuid, uf_store_text(q, 0), s->path);
     sqlite3_finalize(q);
     return rc;
 }
@@ -195,7 +195,7 @@ static int calibration_from_row(sqlite3_stmt *q, const struct uf_rig *rig,
 {
     json_error_t why;
     struct uf_error inner = {.text = ""};
-    json_t *json = json_loads((const char *)sqlite3_column_text(q, 4), 0, &why);
+    json_t *json = json_loads(uf_store_text(q, 4), 0, &why);
     int rc = json ? uf_calibration_from_json(rig, json, out, &inner)
                   : uf_fail(&inner, UF_ECORRUPT, "%s", why.text);
     json_decref(json);

@@ -81,8 +81,8 @@ static int swing_extras(struct uf_store *s, int64_t swing, const struct extras *
     sqlite3_bind_int64(q, 1, swing);
     while ((rc = uf_db_step(s, q, DOING, err)) > 0)
         for (size_t i = 0; i < extras->n; i++)
-            if (strcmp((const char *)sqlite3_column_text(q, 0), extras->name[i]) == 0 &&
-                strcmp((const char *)sqlite3_column_text(q, 1), extras->unit[i]) == 0)
+            if (strcmp(uf_store_text(q, 0), extras->name[i]) == 0 &&
+                strcmp(uf_store_text(q, 1), extras->unit[i]) == 0)
                 value[i] = sqlite3_column_double(q, 2);
     sqlite3_finalize(q);
     return rc;

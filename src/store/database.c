@@ -2,6 +2,8 @@
  * See database.h. */
 #include "store/database.h"
 
+#include "base/utf8.h"
+
 #include <errno.h>
 #include <math.h>
 #include <stdio.h>
@@ -35,6 +37,11 @@ int uf_db_fail(struct uf_store *s, const char *doing, struct uf_error *err)
         return uf_fail(err, UF_EPERM,
                        "cannot %s: %s or the -wal and -shm files beside it cannot be opened by "
                        "this user; check who may read the file and write its folder",
+                       doing, s->path);
+    case SQLITE_INTERRUPT:
+        return uf_fail(err, UF_EBUSY,
+                       "cannot %s: it takes too long; look for tables, views and triggers in %s "
+                       "that Underfoot did not make",
                        doing, s->path);
     case SQLITE_NOTADB:
         return uf_fail(err, UF_ECORRUPT,
@@ -134,8 +141,8 @@ double uf_db_real(sqlite3_stmt *q, int column)
 
 void uf_db_text(sqlite3_stmt *q, int column, char *out, size_t size)
 {
-    const char *text = (const char *)sqlite3_column_text(q, column);
-    snprintf(out, size, "%s", text ? text : "");
+    snprintf(out, size, "%s", uf_store_text(q, column));
+    uf_utf8_lines(out);
 }
 
 int uf_uuid(char out[37], struct uf_error *err)

@@ -12,6 +12,7 @@ struct uf_store {
     sqlite3 *db;
     char path[PATH_MAX];
     unsigned slow_ms;
+    int64_t until_mono_us; /* of uf_store_patience */
     bool writable;
 };
 
@@ -40,7 +41,7 @@ int uf_db_end(struct uf_store *s, int rc, const char *doing, struct uf_error *er
 void uf_db_bind_real(sqlite3_stmt *q, int at, double value);
 /* NULL becomes NAN. */
 double uf_db_real(sqlite3_stmt *q, int column);
-/* Copies a text column, cut to size; NULL becomes "". */
+/* Copies a text column, cut to size, fit for a terminal and for JSON; NULL becomes "". */
 void uf_db_text(sqlite3_stmt *q, int column, char *out, size_t size);
 
 /* A random UUID (version 4). */

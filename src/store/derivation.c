@@ -315,9 +315,9 @@ static int read_reasons(struct uf_store *s, int64_t id, struct uf_derived *d, st
     if (rc)
         return rc;
     while ((rc = uf_db_step(s, q, DOING_READ, err)) > 0) {
-        int i = uf_metric_find((const char *)sqlite3_column_text(q, 0));
+        int i = uf_metric_find(uf_store_text(q, 0));
         if (i >= 0)
-            d->reason[i] = reason_find((const char *)sqlite3_column_text(q, 1));
+            d->reason[i] = reason_find(uf_store_text(q, 1));
     }
     sqlite3_finalize(q);
     return rc;
@@ -332,14 +332,13 @@ static int read_events(struct uf_store *s, int64_t id, struct uf_derived *d, str
         return rc;
     while ((rc = uf_db_step(s, q, DOING_READ, err)) > 0)
         for (int i = 0; i < UF_EVENTS; i++) {
-            const char *kind = (const char *)sqlite3_column_text(q, 0);
+            const char *kind = uf_store_text(q, 0);
             if (strcmp(kind, uf_event_name((enum uf_event_kind)i)) != 0)
                 continue;
             d->event[i].t_s = sqlite3_column_double(q, 1);
             d->event[i].u_s = uf_db_real(q, 3);
             for (int k = UF_SOURCE_NONE; k <= UF_SOURCE_ESTIMATE; k++)
-                if (strcmp((const char *)sqlite3_column_text(q, 2),
-                           uf_source_name((enum uf_event_source)k)) == 0)
+                if (strcmp(uf_store_text(q, 2), uf_source_name((enum uf_event_source)k)) == 0)
                     d->event[i].source = (enum uf_event_source)k;
         }
     sqlite3_finalize(q);

@@ -62,7 +62,7 @@ static int read_marks(struct uf_store *s, int64_t swing_id, struct uf_given *giv
     sqlite3_bind_int64(q, 1, swing_id);
     while ((rc = uf_db_step(s, q, DOING_READ, err)) > 0)
         for (int i = 0; i < UF_EVENTS; i++) {
-            const char *kind = (const char *)sqlite3_column_text(q, 0);
+            const char *kind = uf_store_text(q, 0);
             if (strcmp(kind, uf_event_name((enum uf_event_kind)i)) != 0)
                 continue;
             given->mark[i] =

@@ -45,7 +45,7 @@ static int check(struct uf_store *s, const struct uf_player *p, const char *doin
         rc = uf_fail(err, UF_ESTATE,
                      "there is a player \"%s\" already; give this one another name or code, or "
                      "change that one with: underfoot player edit",
-                     (const char *)sqlite3_column_text(q, 0));
+                     uf_store_text(q, 0));
     sqlite3_finalize(q);
     return rc;
 }
@@ -157,8 +157,7 @@ static void row_from(sqlite3_stmt *q, struct uf_player *out)
     out->id = sqlite3_column_int64(q, 0);
     uf_db_text(q, 1, out->uuid, sizeof out->uuid);
     uf_db_text(q, 2, out->name, sizeof out->name);
-    out->hand = strcmp((const char *)sqlite3_column_text(q, 3), "left") == 0 ? UF_LEFT_HANDED
-                                                                             : UF_RIGHT_HANDED;
+    out->hand = strcmp(uf_store_text(q, 3), "left") == 0 ? UF_LEFT_HANDED : UF_RIGHT_HANDED;
     out->foot_length_mm = uf_db_real(q, 4);
     out->stature_mm = uf_db_real(q, 5);
     uf_db_text(q, 6, out->note, sizeof out->note);

@@ -82,7 +82,7 @@ int uf_store_tare_last(struct uf_store *s, int64_t rig_id, double *tare_raw, int
     rc = uf_db_step(s, q, doing, err);
     if (rc > 0) {
         *utc_us = sqlite3_column_int64(q, 0);
-        rc = counts_from_text((const char *)sqlite3_column_text(q, 1), tare_raw)
+        rc = counts_from_text(uf_store_text(q, 1), tare_raw)
                  ? uf_fail(err, UF_ECORRUPT, "the last zero in %s is not a list of counts", s->path)
                  : UF_OK;
     } else if (rc == 0) {

@@ -186,13 +186,13 @@ static int compare(struct uf_store *s, const struct uf_extra *e, struct uf_error
     sqlite3_bind_int64(q, 1, e->swing_id);
     sqlite3_bind_text(q, 2, e->name, -1, SQLITE_STATIC);
     rc = uf_db_step(s, q, DOING, err);
-    if (rc > 0 && (sqlite3_column_double(q, 0) != e->value ||
-                   strcmp((const char *)sqlite3_column_text(q, 1), e->unit) != 0))
+    if (rc > 0 &&
+        (sqlite3_column_double(q, 0) != e->value || strcmp(uf_store_text(q, 1), e->unit) != 0))
         rc = uf_fail(err, UF_ESTATE,
                      "swing %lld has a %s already, %.60s (%.80s), and %.60s is another; to put "
                      "it in its place give --replace",
-                     (long long)e->swing_id, e->name, (const char *)sqlite3_column_text(q, 2),
-                     (const char *)sqlite3_column_text(q, 3), e->original);
+                     (long long)e->swing_id, e->name, uf_store_text(q, 2), uf_store_text(q, 3),
+                     e->original);
     sqlite3_finalize(q);
     return rc;
 }

@@ -60,7 +60,7 @@ static int metric_columns(struct uf_store *s, const char *table, struct uf_error
         return rc;
     sqlite3_bind_text(q, 1, table, -1, SQLITE_STATIC);
     while ((rc = uf_db_step(s, q, DOING, err)) > 0) {
-        int i = uf_metric_find((const char *)sqlite3_column_text(q, 0));
+        int i = uf_metric_find(uf_store_text(q, 0));
         if (i >= 0)
             have[i] = true;
     }

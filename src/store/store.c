@@ -2,6 +2,8 @@
  * Opening and closing: refusals, connection settings, migration. */
 #include "store/store.h"
 
+#include "base/clock.h"
+#include "base/utf8.h"
 #include "store/schema.h"
 
 #include <errno.h>
@@ -12,7 +14,8 @@
 #include <unistd.h>
 
 #define BUSY_TIMEOUT_MS 5000
-#define FILE_MODE       0640 /* players' data: the owner writes, the group reads */
+#define PATIENCE_STEPS  100000 /* of SQLite's machine, between looks at the clock */
+#define FILE_MODE       0640   /* players' data: the owner writes, the group reads */
 
 /* Per connection, so set at each opening. FULL: in WAL mode NORMAL does not sync at a commit, and a
  * power cut could take back a swing that was reported as stored; one sync a swing costs nothing.
@@ -165,7 +168,12 @@ int uf_store_open(struct uf_store **out, const char *path, enum uf_store_mode mo
     }
     sqlite3_extended_result_codes(s->db, 1);
     sqlite3_busy_timeout(s->db, BUSY_TIMEOUT_MS);
-    rc = uf_db_exec(s, "PRAGMA foreign_keys = ON", "open the database", err);
+    /* The file may come from anywhere: what its views and triggers say may call nothing that
+     * reaches out of it, SQL cannot damage it, and its pages are looked at before they are used. */
+    sqlite3_db_config(s->db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+    sqlite3_db_config(s->db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
+    rc = uf_db_exec(s, "PRAGMA cell_size_check = ON; PRAGMA foreign_keys = ON", "open the database",
+                    err);
     if (rc == 0)
         rc = identity_check(s, err);
     if (rc == 0 && s->writable)
@@ -190,6 +198,34 @@ void uf_store_close(struct uf_store *s)
 sqlite3 *uf_store_db(struct uf_store *s)
 {
     return s->db;
+}
+
+static int is_late(void *who)
+{
+    const struct uf_store *s = who;
+    return uf_clock_mono_us() > s->until_mono_us;
+}
+
+void uf_store_patience(struct uf_store *s, int seconds)
+{
+    s->until_mono_us = uf_clock_mono_us() + (int64_t)seconds * 1000000;
+    sqlite3_progress_handler(s->db, PATIENCE_STEPS, is_late, s);
+}
+
+const char *uf_store_text(sqlite3_stmt *q, int column)
+{
+    const char *text = (const char *)sqlite3_column_text(q, column);
+    return text ? text : "";
+}
+
+json_t *uf_store_text_json(sqlite3_stmt *q, int column)
+{
+    char *text = strdup(uf_store_text(q, column));
+    if (text)
+        uf_utf8_lines(text);
+    json_t *json = json_string(text);
+    free(text);
+    return json;
 }
 
 void uf_store_slow_ms(struct uf_store *s, unsigned ms)

@@ -28,6 +28,13 @@ int uf_store_open(struct uf_store **out, const char *path, enum uf_store_mode mo
                   struct uf_error *err);
 void uf_store_close(struct uf_store *s);
 sqlite3 *uf_store_db(struct uf_store *s); /* for reading queries of src/cli */
+/* From now on, everything on this connection fails that is not done in so many seconds: where a
+ * view of a strange file may take for ever, and nobody is there to stop it. */
+void uf_store_patience(struct uf_store *s, int seconds);
+/* The text of a column, "" for NULL and without memory: the file may be another than we wrote. */
+const char *uf_store_text(sqlite3_stmt *q, int column);
+/* The same as a JSON string, which holds nothing but UTF-8: the rest becomes '?'. */
+json_t *uf_store_text_json(sqlite3_stmt *q, int column);
 
 /* Ids are rowids (> 0). All of these are one transaction each (BEGIN IMMEDIATE). */
 
@@ -74,8 +81,9 @@ int uf_store_given(struct uf_store *s, const struct uf_given_of *of, struct uf_g
                    char *basis, struct uf_error *err);
 
 struct uf_swing_meta {
-    /* 0: the session and block that were open at the trigger; made where none was (lessons.h) */
+    /* 0: the session and block that were open when it was hit; made where none was (lessons.h) */
     int64_t session_id, block_id;
+    int64_t hit_utc_us; /* for that; 0: trigger_utc_us, or where that is not known now */
     int64_t rig_id;
     int64_t calibration_id; /* 0: nominal */
     int64_t trigger_utc_us; /* host time of the trigger by the clock map; 0: not known */

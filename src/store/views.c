@@ -118,7 +118,7 @@ static int is_same(struct uf_store *s, const char *name, const char *sql, struct
     sqlite3_bind_text(q, 1, name, -1, SQLITE_STATIC);
     rc = uf_db_step(s, q, DOING, err);
     if (rc > 0)
-        rc = strcmp((const char *)sqlite3_column_text(q, 0), sql) == 0;
+        rc = strcmp(uf_store_text(q, 0), sql) == 0;
     sqlite3_finalize(q);
     return rc;
 }

@@ -64,7 +64,8 @@ struct uf_pipeline {
     bool first_frame;
 
     struct uf_lowpass lowpass;
-    struct uf_lowpass_state lowpass_state[UF_PLATES_MAX][UF_COMPONENTS];
+    struct uf_lowpass_state lowpass_state;
+    struct uf_weights weights[UF_PLATES_MAX]; /* of cal, for the board's channels */
     struct uf_wrench live_wrench[UF_PLATES_MAX];
     struct uf_live live;
 
@@ -133,6 +134,14 @@ void uf_pipeline_free(struct uf_pipeline *p)
 
 /* ---- HELLO ---- */
 
+/* What the calibration makes of the board's channels; the live filters start anew. */
+static void weigh(struct uf_pipeline *p)
+{
+    for (int k = 0; k < p->rig.plates; k++)
+        uf_weights_of(&p->cal.plate[k], p->rig.channels, &p->weights[k]);
+    memset(&p->lowpass_state, 0, sizeof p->lowpass_state);
+}
+
 /* Makes what depends on the board's rate and channels. */
 static int fit_board(struct uf_pipeline *p, double rate_hz, struct uf_error *err)
 {
@@ -156,7 +165,7 @@ static int fit_board(struct uf_pipeline *p, double rate_hz, struct uf_error *err
     if (rc)
         return rc;
     double cutoff_hz = fmin(p->s.live_cutoff_hz, 0.4 * rate_hz);
-    memset(p->lowpass_state, 0, sizeof p->lowpass_state);
+    weigh(p);
     return uf_lowpass_design(&p->lowpass, 2, cutoff_hz, rate_hz, err);
 }
 
@@ -194,13 +203,14 @@ static void trigger_forces(const struct uf_pipeline *p, const struct uf_wrench *
     s->left_n = g.fz_n - s->right_n;
 }
 
-static void filter_live(struct uf_pipeline *p, int plate, const struct uf_wrench *w)
+/* Both plates at once, a lane a component. */
+static void filter_live(struct uf_pipeline *p, const struct uf_wrench w[UF_PLATES_MAX])
 {
-    const double *in = &w->fx_n;
-    double *out = &p->live_wrench[plate].fx_n;
-    for (size_t k = 0; k < UF_COMPONENTS; k++)
-        out[k] =
-            isnan(in[k]) ? NAN : uf_lowpass_step(&p->lowpass, &p->lowpass_state[plate][k], in[k]);
+    double x[UF_LOWPASS_LANES];
+    _Static_assert(sizeof x == sizeof p->live_wrench, "a lane for each component");
+    memcpy(x, w, sizeof x);
+    uf_lowpass_step(&p->lowpass, &p->lowpass_state, x);
+    memcpy(p->live_wrench, x, sizeof x);
 }
 
 /* Cuts the swing's window out of the ring. */
@@ -377,9 +387,11 @@ static void check_rate(struct uf_pipeline *p, const struct uf_frame *f)
 static void doubt(struct uf_pipeline *p, struct uf_frame *f)
 {
     int32_t rail = (int32_t)(1u << (p->hello.adc_bits - 1)) - 1;
+    unsigned railed = 0;
     for (int c = 0; c < p->rig.channels; c++)
-        if (p->mapped[c] && (f->counts_raw[c] >= rail || f->counts_raw[c] <= -rail - 1))
-            f->status |= UF_STATUS_RAIL;
+        railed |= p->mapped[c] & ((f->counts_raw[c] >= rail) | (f->counts_raw[c] <= -rail - 1));
+    if (railed)
+        f->status |= UF_STATUS_RAIL;
     p->doubts.overrun += (f->status & UF_STATUS_OVERRUN) != 0;
     p->doubts.excitation += (f->status & UF_STATUS_EXCITATION) != 0;
     p->doubts.rail += (f->status & UF_STATUS_RAIL) != 0;
@@ -430,18 +442,17 @@ static void take_sample(struct uf_pipeline *p)
 
     if (uf_tare_feed(p->tare, f, rate_hz, &p->tare_event)) {
         p->waiting |= WAIT_TARE;
-        memset(p->lowpass_state, 0, sizeof p->lowpass_state);
+        memset(&p->lowpass_state, 0, sizeof p->lowpass_state);
         uf_monitor_cut(&p->monitor);
     }
     if (!uf_tare_ready(p->tare))
         return;
     watch_plates(p, f, broken);
     struct uf_wrench wrench[UF_PLATES_MAX];
-    for (int k = 0; k < p->rig.plates; k++) {
-        uf_wrench_of(&p->cal.plate[k], f->counts_raw, uf_tare_raw(p->tare), f->channels,
-                     &wrench[k]);
-        filter_live(p, k, &wrench[k]);
-    }
+    memset(wrench, 0, sizeof wrench);
+    for (int k = 0; k < p->rig.plates; k++)
+        uf_wrench_weighed(&p->weights[k], f->counts_raw, uf_tare_raw(p->tare), &wrench[k]);
+    filter_live(p, wrench);
     struct uf_segment_sample s = {.t_dev_us = f->t_dev_us, .discontinuity = broken};
     trigger_forces(p, wrench, &s);
     struct uf_segment_result result;
@@ -589,6 +600,7 @@ uint32_t uf_pipeline_stand(const struct uf_pipeline *p)
 void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal)
 {
     p->cal = *cal;
+    weigh(p);
     uf_tare_set_calibration(p->tare, cal);
 }
 

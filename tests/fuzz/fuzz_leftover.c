@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: MIT
- * Any bytes as the provenance of a calibration, in which "leftover" stands: what is taken fits the
- * plate, written out reads back to the same, and what it says of some counts is a number or NAN. */
+ * Any bytes as the provenance of a calibration, in which "leftover" and "error_patterns" stand:
+ * what is taken fits the plate, written out reads back to the same, and what it says of some counts
+ * or of the matrix is a number or not there. */
 #include "fuzz.h"
 
-#include "plate/leftover.h"
+#include "plate/matrix_error.h"
 
 #include <math.h>
 
@@ -47,6 +48,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     for (int p = 0; p < rig.plates; p++)
         if (known[p])
             look(&rig.plate[p], &l[p]);
+    struct uf_calibration cal;
+    uf_calibration_nominal(&rig, &cal);
+    uf_matrix_error_all(json, &rig, &cal);
+    for (int p = 0; p < rig.plates; p++) {
+        const struct uf_matrix_error *e = &cal.error[p];
+        REQUIRE(e->patterns >= 0 && e->patterns <= UF_MATRIX_PATTERNS);
+        for (int i = 0; i < e->patterns * UF_COMPONENTS * UF_COMPONENTS; i++)
+            REQUIRE(isfinite((&e->pattern[0][0][0])[i]));
+    }
     json_decref(json);
     return 0;
 }

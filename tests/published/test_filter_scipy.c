@@ -27,6 +27,15 @@ struct reference {
     double worst_zero, worst_causal; /* relative to the greatest value of the input */
 };
 
+/* One signal in a lane of its own. */
+static double step(const struct uf_lowpass *f, struct uf_lowpass_state *s, double x)
+{
+    double lane[UF_LOWPASS_LANES] = {0};
+    lane[5] = x;
+    uf_lowpass_step(f, s, lane);
+    return lane[5];
+}
+
 /* Our answers to one case of the file. */
 static void answer(const struct reference *r, int order, double cutoff_hz, double rate_hz,
                    size_t pad, double *zero, double *causal)
@@ -40,7 +49,7 @@ static void answer(const struct reference *r, int order, double cutoff_hz, doubl
     memcpy(zero, r->x, sizeof *zero * r->n);
     uf_lowpass_zero_phase(&f, zero, r->n, work);
     for (size_t i = 0; i < r->n; i++)
-        causal[i] = uf_lowpass_step(&f, &s, r->x[i]);
+        causal[i] = step(&f, &s, r->x[i]);
 }
 
 static bool compare(FILE *in, struct reference *r)
@@ -93,6 +102,8 @@ static void test_kept_file(void **state)
     judge(&r, "scipy.signal, kept file");
 }
 
+static bool not_compared;
+
 static void test_fresh_run(void **state)
 {
     (void)state;
@@ -102,7 +113,11 @@ static void test_fresh_run(void **state)
     bool any = compare(in, &r);
     int status = pclose(in);
     if (!any && WIFEXITED(status) && (WEXITSTATUS(status) == 77 || WEXITSTATUS(status) == 127)) {
-        print_message("/usr/bin/python3 has no scipy here (python3-scipy): not compared\n");
+        print_error(
+            "/usr/bin/python3 has no scipy here: not compared; apt install python3-scipy\n");
+        if (getenv("UNDERFOOT_TESTS_COMPLETE")) /* tests/run has installed it */
+            fail();
+        not_compared = true;
         skip();
     }
     assert_true(WIFEXITED(status) && WEXITSTATUS(status) == 0);
@@ -183,5 +198,6 @@ int main(void)
         cmocka_unit_test(test_winter),          cmocka_unit_test(test_printed_scipy),
         cmocka_unit_test(test_two_pass_factor),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    int failed = cmocka_run_group_tests(tests, NULL, NULL);
+    return failed ? failed : not_compared ? 77 : 0; /* 77: ctest says that it was skipped */
 }
