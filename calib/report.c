@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT
  * A solved session as one self-contained HTML page: see session.h. No script, nothing loaded. */
+#include "base/markup.h"
 #include "calib/drawing.h"
 
 #include <errno.h>
@@ -8,27 +9,6 @@
 #include <string.h>
 
 static const char *const component[UF_COMPONENTS] = {"Fx", "Fy", "Fz", "Mx", "My", "Mz"};
-
-static void text(FILE *out, const char *t)
-{
-    for (; *t; t++)
-        switch (*t) {
-        case '<':
-            fputs("&lt;", out);
-            break;
-        case '>':
-            fputs("&gt;", out);
-            break;
-        case '&':
-            fputs("&amp;", out);
-            break;
-        case '"':
-            fputs("&quot;", out);
-            break;
-        default:
-            fputc(*t, out);
-        }
-}
 
 static void cell(FILE *out, double v, int digits)
 {
@@ -51,16 +31,16 @@ static void head(FILE *out, const struct uf_document *d)
     fputs("<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
           "<meta name=\"viewport\" content=\"width=device-width\"><title>Calibration: ",
           out);
-    text(out, d->name);
+    uf_markup_text(out, d->name);
     fputs("</title>\n<style>body{font-family:sans-serif;max-width:60em;margin:2em "
           "auto;padding:0 1em;color:#1a1a1a;background:#fff}table{border-collapse:collapse;margin:"
           "1em 0}td,th{padding:.2em .7em;text-align:right;border-bottom:1px solid "
           "#ddd;font-variant-numeric:tabular-nums}th:first-child{text-align:left}"
           ".pictures{display:flex;flex-wrap:wrap;gap:1em}.pictures svg{width:18em;max-width:100%}"
-          ".wrong{border-left:4px solid #b02020;padding-left:.7em}.look{border-left:4px solid "
+          ".wrong{border-left:4px solid #1a1a1a;padding-left:.7em}.look{border-left:4px solid "
           "#8a8a8a;padding-left:.7em}</style></head><body>\n<h1>Calibration: ",
           out);
-    text(out, d->name);
+    uf_markup_text(out, d->name);
     fputs("</h1>\n", out);
 }
 
@@ -75,7 +55,7 @@ static void given(FILE *out, const struct uf_document *d)
             continue;
         char *shown = json_is_string(v) ? NULL : json_dumps(v, JSON_ENCODE_ANY);
         fprintf(out, "<tr><th>%s</th><td>", keys[i]);
-        text(out, json_is_string(v) ? json_string_value(v) : shown ? shown : "");
+        uf_markup_text(out, json_is_string(v) ? json_string_value(v) : shown ? shown : "");
         fputs("</td></tr>\n", out);
         free(shown);
     }
@@ -84,7 +64,7 @@ static void given(FILE *out, const struct uf_document *d)
     fputs("<table><tr><th>weight</th><th>kg</th><th>&#177; g</th></tr>\n", out);
     for (int i = 0; i < d->setup.weights; i++) {
         fputs("<tr><th>", out);
-        text(out, d->setup.weight[i].name);
+        uf_markup_text(out, d->setup.weight[i].name);
         fprintf(out, "</th><td>%g</td><td>%g</td></tr>\n", d->setup.weight[i].mass_kg,
                 1000 * d->setup.weight[i].tolerance_kg);
     }
@@ -155,8 +135,10 @@ static void plate(FILE *out, const struct uf_session *s, int i)
         return;
     }
     for (int k = 0; k < p->findings.n; k++) {
-        fprintf(out, "<p class=\"%s\">", p->findings.finding[k].grave ? "wrong" : "look");
-        text(out, p->findings.finding[k].text);
+        bool grave = p->findings.finding[k].grave;
+        fprintf(out, "<p class=\"%s\"><b>%s:</b> ", grave ? "wrong" : "look",
+                grave ? "Wrong" : "Look");
+        uf_markup_text(out, p->findings.finding[k].text);
         fputs(".</p>\n", out);
     }
     fprintf(out,

@@ -139,13 +139,14 @@ static void board_text(const struct uf_acquire *a, char *text, size_t size)
 /* ---- events of the measuring chain ---- */
 
 /* UTC of a device time by the clock map and the host's present idea of UTC; 0: not known. A
- * recording says nothing about the time of day. */
-static int64_t utc_of(const struct uf_acquire *a, int64_t t_dev_us)
+ * recording says nothing about the time of day. *sure: the map has a fit. */
+static int64_t utc_of(const struct uf_acquire *a, int64_t t_dev_us, bool *sure)
 {
     int64_t mono_us = 0;
+    *sure = false;
     if (a->replay || !a->clock_fed)
         return 0;
-    (void)uf_clockmap_host_us(a->clockmap, t_dev_us, &mono_us);
+    *sure = uf_clockmap_host_us(a->clockmap, t_dev_us, &mono_us);
     return mono_us + (uf_clock_utc_us() - uf_clock_mono_us());
 }
 
@@ -223,7 +224,10 @@ static struct uf_job *capture_job(struct uf_acquire *a, enum uf_job_kind kind,
     job->capture = capture;
     job->stand = a->chain | event->stand;
     job->asked = event->asked;
-    job->utc_us = utc_of(a, capture->trigger_dev_us);
+    bool sure;
+    job->utc_us = utc_of(a, capture->trigger_dev_us, &sure);
+    /* a recording, or a board whose time is no clock's: it was hit when it came */
+    job->hit_utc_us = sure ? job->utc_us : uf_clock_utc_us();
     job->calibration = a->calibration;
     job->calibration_id = a->calibration_id;
     return job;

@@ -12,16 +12,15 @@
 
 static const char *const foot_names[UF_FEET] = {[UF_LEAD] = "lead", [UF_TRAIL] = "trail"};
 
-static void log_feet(const struct uf_feet *f, bool asked)
+static void log_feet(const struct uf_feet *f)
 {
     for (int foot = 0; foot < UF_FEET; foot++) {
         const struct uf_foot_pose *p = &f->pose[foot];
         if (p->known)
             uf_log(UF_LOG_NOTICE, "%s foot: %.1f deg out, %.0f mm long%s, heel within %.0f mm",
                    foot_names[foot], p->toe_out_deg, p->length_mm,
-                   p->length_from == UF_LENGTH_OF_TRAVEL ? " (a guess from its travel)" : "",
-                   1.96 * p->end_u_mm);
-        else if (asked || uf_rocking_counts(f))
+                   p->length_from == UF_LENGTH_GUESS ? " (a guess)" : "", 1.96 * p->end_u_mm);
+        else
             uf_log(UF_LOG_NOTICE, "%s foot: %s", foot_names[foot],
                    uf_foot_state_text(f->state[foot]));
     }
@@ -29,8 +28,6 @@ static void log_feet(const struct uf_feet *f, bool asked)
 
 void uf_feet_state_take(struct uf_feet_state *f, const struct uf_job *job)
 {
-    if (job->has_feet && !job->asked && !uf_rocking_counts(&job->feet))
-        return; /* nobody waits, and it was no rocking */
     f->tries++;
     f->asked = job->asked;
     f->problem[0] = '\0';
@@ -39,7 +36,7 @@ void uf_feet_state_take(struct uf_feet_state *f, const struct uf_job *job)
                  "the rocking could not be stored: see the log of the daemon");
         return;
     }
-    log_feet(&job->feet, job->asked);
+    log_feet(&job->feet);
     f->last = job->feet;
     if (!uf_rocking_counts(&job->feet))
         return;
@@ -64,7 +61,7 @@ static json_t *foot_json(const struct uf_foot_pose *p, enum uf_foot foot)
 {
     static const char *const from[] = {[UF_LENGTH_GIVEN] = "player",
                                        [UF_LENGTH_OF_HEIGHT] = "height",
-                                       [UF_LENGTH_OF_TRAVEL] = "travel"};
+                                       [UF_LENGTH_GUESS] = "guess"};
     if (!p->known)
         return json_null();
     double rad = p->toe_out_deg * PI / 180, out = foot == UF_LEAD ? 1 : -1;

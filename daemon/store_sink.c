@@ -175,6 +175,9 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
     if (known)
         return known > 0 ? UF_OK : known;
     settle_calibration(s, job);
+    int64_t hit_utc_us = job->hit_utc_us ? job->hit_utc_us
+                         : job->utc_us   ? job->utc_us
+                                         : uf_clock_utc_us();
     const struct uf_given_of of = {
         .hand = job->capture->hand,
         .rocking_id = rocking_of(s, job),
@@ -182,11 +185,11 @@ static int store_swing(struct sink *s, struct uf_job *job, struct uf_error *err)
         .calibration_id = job->calibration_id,
         .old_days = s->config->analysis.old_days,
     };
-    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
-                          job->maybe_stored, &then, err);
+    int rc = uf_lesson_at(s->store, s->rig_id, hit_utc_us, job->maybe_stored, &then, err);
     const struct uf_swing_meta meta = {
         .session_id = job->maybe_stored ? then.session_id : 0,
         .block_id = job->maybe_stored ? then.block_id : 0,
+        .hit_utc_us = hit_utc_us,
         .rig_id = s->rig_id,
         .calibration_id = job->calibration_id,
         .trigger_utc_us = job->utc_us,

@@ -42,7 +42,8 @@ struct uf_job {
     int64_t utc_us; /* of the trigger, the zero, the event, the question; 0: not known */
     /* SWING, ROCKING */
     struct uf_capture *capture;
-    uint64_t stand; /* as uf_pipeline_event; no two chains have the same */
+    int64_t hit_utc_us; /* by which it belongs to a block; 0: utc_us */
+    uint64_t stand;     /* as uf_pipeline_event; no two chains have the same */
     /* ROCKING */
     bool asked;          /* somebody waits: it may be no rocking at all */
     bool has_feet;       /* result: */

@@ -4,11 +4,12 @@
 import { Link } from "./link.js";
 import { Standing } from "./standing.js";
 import { SwingView, element, replace } from "./swing.js";
-import { fillHealth, fillList } from "./lists.js";
+import { fillHealth, fillList, healthNotes } from "./lists.js";
 import { CompareView } from "./compare.js";
 import { SessionView } from "./session.js";
 import { PlayerView } from "./player.js";
 import { Remarks } from "./remarks.js";
+import { LessonView } from "./lesson.js";
 
 const $ = (id) => document.getElementById(id);
 const VIEWS = ["standing", "swing", "list", "plates", "compare", "sessions", "players"];
@@ -37,6 +38,8 @@ const open = {
 const session = new SessionView(ask, open);
 const player = new PlayerView(ask, open);
 const remarks = new Remarks(ask, open);
+const lesson = new LessonView(ask, (view) => go(view));
+VIEWS.push("lesson"); // behind those that have a number; its key is L
 /** What is told when a view is shown, and when what it shows may have changed. */
 const ENTER = { compare, sessions: session, players: player };
 let state = null, list = null, mayWrite = false, online = false, silent = false, why = "";
@@ -50,6 +53,7 @@ function go(view) {
     for (const button of document.querySelectorAll("nav button"))
         button.setAttribute("aria-current", button.dataset.goto === view ? "page" : "false");
     standing.dirty = true;
+    lesson.look();
     if (online) ENTER[view]?.enter();
     requestAnimationFrame(drawAll);
 }
@@ -128,6 +132,7 @@ function showLine() {
         if (state.state !== "receiving") notes.push(["bad", `${state.state === "stale" ? "No samples" : "No device"}: ${state.state_text}`]);
         else if (!state.tared) notes.push(["look", "No zero yet: keep the plates empty and still for some seconds."]);
         if (state.calibration.nominal) notes.push(["look", "No calibration: forces come from the cells' data sheets."]);
+        notes.push(...healthNotes(state));
         if (state.store_problem) notes.push(["bad", `Swings wait in memory: ${state.store_problem}`]);
         if (standing.plates && standing.plates.length === 1) notes.push(["look", "One plate under both feet: no share and no numbers of each foot."]);
     }
@@ -157,6 +162,7 @@ const take = {
         remarks.may(mayWrite);
         standing.plates = message.plates;
         $("tare").disabled = !mayWrite;
+        lesson.hello(mayWrite);
         $("hand").disabled = !mayWrite;
         link.ask({ ask: "swings" });
         link.ask({ ask: "swing" });
@@ -175,6 +181,7 @@ const take = {
         standing.dirty = true;
         for (const radio of document.querySelectorAll("#hand input")) radio.checked = radio.value === message.hand;
         fillHealth(message);
+        lesson.state(message);
         if (message.state !== "receiving") standing.stale();
         showLine();
     },
@@ -184,6 +191,7 @@ const take = {
         showList();
         ENTER[document.body.dataset.view]?.enter(); // a swing came, or somebody changed one
     },
+    lesson: (message) => lesson.list(message),
     compare: (message) => compare.show(message),
     sessions(message) {
         session.takeSessions(message);
@@ -197,9 +205,11 @@ const take = {
     players: (message) => player.takePlayers(message),
     player: (message) => player.takePlayer(message),
     answer(message) {
+        lesson.answer(message);
         $("told").textContent = message.text || "done";
     },
     problem(message) {
+        lesson.problem(message);
         if (message.ask === "remark") remarks.refused();
         if (message.text !== "no swing is stored yet") showProblem(message.text);
     },

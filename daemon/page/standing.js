@@ -62,6 +62,8 @@ export class Standing {
         const share = live && live.lead && live.total_n > ON_N
             ? { lead: (100 * live.lead.vertical_n) / live.total_n, trail: (100 * live.trail.vertical_n) / live.total_n } : null;
         for (const foot of FEET) {
+            const digits = share && share[foot] >= 99.5 ? "3" : "2"; // three are set smaller
+            if ($(`${foot}-share`).dataset.digits !== digits) $(`${foot}-share`).dataset.digits = digits;
             $(`${foot}-share`).textContent = share ? String(Math.round(clamp(share[foot], 0, 100))) : "–";
             $(`${foot}-region`).textContent = (live && live[foot] && live[foot].region) || "";
             $(`${foot}-force`).textContent = live && live[foot] ? kg(live[foot].vertical_n) : "–";
@@ -136,10 +138,10 @@ export class Standing {
             text(g, foot, 74 + 90 * i, 25, { fill: colour(foot), bold: true });
         }
         g.globalAlpha = 1;
-        const lag = this.fresh ? lagOf(this.samples) : null;
-        $("lag").textContent = lag === null ? "Push heel against toe: here stands the time between the peaks."
-            : Math.abs(lag) < 5 ? "Last push: both peaks together"
-            : `Last push: trail foot ${Math.abs(Math.round(lag))} ms ${lag > 0 ? "after" : "before"} the lead foot`;
+        const lags = this.fresh ? lagsOf(this.samples) : [];
+        const mean = lags.reduce((a, b) => a + b, 0) / lags.length;
+        $("lag").textContent = !lags.length ? "Push heel against toe: here stands the time between the peaks."
+            : `Last push: ${lagWords(lags[0])}${lags.length > 1 ? `; last ${lags.length}, mean: ${lagWords(mean)}` : ""}`;
     }
 }
 
@@ -160,20 +162,23 @@ function pushes(t, y) {
     return out;
 }
 
-/** ms by which the trail foot's push came after the lead foot's, of the last pair that goes opposite ways. */
-export function lagOf(samples) {
+const lagWords = (ms) => (Math.abs(ms) < 5 ? "both peaks together" : `trail foot ${Math.abs(Math.round(ms))} ms ${ms > 0 ? "after" : "before"} the lead foot`);
+
+/** ms by which the trail foot's push came after the lead foot's, of pairs that go opposite ways; the last first. */
+export function lagsOf(samples) {
     const both = samples.filter((s) => s.live.lead && s.live.lead.toe_n !== null && s.live.trail.toe_n !== null);
-    if (both.length < 20) return null;
+    const lags = [];
+    if (both.length < 20) return lags;
     const t = both.map((s) => s.t);
     const lead = pushes(t, both.map((s) => s.live.lead.toe_n)), trail = pushes(t, both.map((s) => s.live.trail.toe_n));
     for (const l of lead.reverse()) {
         const near = trail.filter((p) => p.way === -l.way && Math.abs(p.t - l.t) < PAIR_S);
         if (near.length) {
             near.sort((p, q) => Math.abs(p.t - l.t) - Math.abs(q.t - l.t));
-            return 1000 * (near[0].t - l.t);
+            lags.push(1000 * (near[0].t - l.t));
         }
     }
-    return null;
+    return lags;
 }
 
 /** A quiet tone while the share is inside the band. */
@@ -195,6 +200,8 @@ class Tone {
     }
 
     set(inside) {
+        clearTimeout(this.timer); // no more values, or nobody looks at them: silence
+        if (inside) this.timer = setTimeout(() => this.set(false), 500);
         if (this.gain)
             this.gain.gain.setTargetAtTime(inside && this.box.checked ? 0.12 : 0, this.audio.currentTime, 0.04);
     }

@@ -88,7 +88,7 @@ static void print_foot(struct uf_cli *c, const char *name, const json_t *foot)
             "%s foot: %.1f deg out (+- %.1f), %.0f mm long%s, %.0f mm wide, ends +- %.0f mm\n",
             name, number_of(foot, "toe_out_deg"), 1.96 * number_of(foot, "axis_u_deg"),
             number_of(foot, "length_mm"),
-            strcmp(text_of(foot, "length_from"), "travel") == 0   ? " (a guess: see below)"
+            strcmp(text_of(foot, "length_from"), "guess") == 0    ? " (a guess: see below)"
             : strcmp(text_of(foot, "length_from"), "height") == 0 ? " (from the height)"
                                                                   : "",
             number_of(foot, "width_mm"), 1.96 * number_of(foot, "end_u_mm"));
@@ -106,7 +106,7 @@ static int print(struct uf_cli *c, const json_t *state)
         bool found = !tried || strcmp(text_of(said, "state"), "found") == 0;
         if (found && json_is_object(foot)) {
             print_foot(c, heads[i], foot);
-            guess = guess || strcmp(text_of(foot, "length_from"), "travel") == 0;
+            guess = guess || strcmp(text_of(foot, "length_from"), "guess") == 0;
             continue;
         }
         all = false;

@@ -26,6 +26,9 @@ enum uf_report_curve {
     UF_RC_TRAIL_TARGET,
     UF_RC_LEAD_TOE,
     UF_RC_TRAIL_TOE,
+    UF_RC_TOTAL_VERTICAL, /* of one plate, or of both */
+    UF_RC_TOTAL_TARGET,
+    UF_RC_TOTAL_TOE,
     UF_RC_TURN,            /* N m */
     UF_RC_TRAIL_SHARE,     /* % */
     UF_RC_LEAD_COP_TARGET, /* mm */
@@ -107,6 +110,12 @@ int uf_report_read(struct uf_store *s, int64_t session, int64_t baseline, int64_
                    struct uf_report **out, struct uf_error *err);
 void uf_report_free(struct uf_report *r);
 
+/* Fills what a swing shows in pictures: curves from impact (none where impact is not known), COP at
+ * its moments, feet. */
+int uf_report_align(struct uf_report_swing *w, const struct uf_capture *capture,
+                    const struct uf_analysis *analysis, const struct uf_given *given,
+                    struct uf_error *err);
+
 /* ---- numbers ---- */
 
 /* Values of a metric over the swings of a side that count. */
@@ -115,6 +124,9 @@ void uf_report_spread(const struct uf_report *r, int side, enum uf_metric m, str
 void uf_report_speed(const struct uf_report *r, int side, struct uf_spread *out);
 /* Typical standard uncertainty of one value (rms over the swings of a side); NAN: not known. */
 double uf_report_sd(const struct uf_report *r, int side, enum uf_metric m);
+/* By how much the mean of a retest of as many swings, which vary as much, would have to differ to
+ * be called changed (as uf_comparison_blocks judges); NAN with too few. */
+double uf_report_needed(const struct uf_spread *s);
 /* Its row of the comparison, or NULL. */
 const struct uf_comparison_row *uf_report_row(const struct uf_report *r, const char *name);
 

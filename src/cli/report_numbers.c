@@ -52,6 +52,15 @@ double uf_report_sd(const struct uf_report *r, int side, enum uf_metric m)
     return n ? sqrt(sum / (double)n) : NAN;
 }
 
+double uf_report_needed(const struct uf_spread *s)
+{
+    struct uf_change change;
+    if (s->n < UF_COMPARISON_LEAST)
+        return NAN;
+    uf_change_of(s, s, &change);
+    return change.detectable;
+}
+
 const struct uf_comparison_row *uf_report_row(const struct uf_report *r, const char *name)
 {
     for (size_t i = 0; r->comparison && i < r->comparison->n; i++)

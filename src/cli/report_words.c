@@ -223,7 +223,7 @@ void uf_report_single(const struct uf_report *r, enum uf_metric m, FILE *out)
         fputs("No retest: nothing to compare with yet. Swing to swing it varies by ", out);
         uf_report_number(s.sd, unit, false, true, out);
         fputs(" (1 SD); a retest of as many swings would have to differ by about ", out);
-        uf_report_number(s.detectable_of_n, unit, false, true, out);
+        uf_report_number(uf_report_needed(&s), unit, false, true, out);
         fputs(" to say that it changed.", out);
     }
     fputs("</p>\n", out);
@@ -316,7 +316,7 @@ static void write_row(const struct uf_report *r, const char *words, int m, const
             uf_report_spread(r, 0, (enum uf_metric)m, &s);
         write_spread(&s, unit, r->side[0].swings, out);
         fprintf(out, "<td>%zu</td>", s.n);
-        write_cell(s.n >= UF_COMPARISON_LEAST ? s.detectable_of_n : (double)NAN, unit, false, out);
+        write_cell(uf_report_needed(&s), unit, false, out);
         double u = m < 0 ? (double)NAN : uf_report_sd(r, 0, (enum uf_metric)m);
         fputs("<td>", out);
         uf_report_number(u, unit, false, false, out);

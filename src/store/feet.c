@@ -16,9 +16,8 @@
 #define DOING_READ    "read where the feet stand"
 
 static const char *const foot_names[UF_FEET] = {[UF_LEAD] = "lead", [UF_TRAIL] = "trail"};
-static const char *const length_names[] = {[UF_LENGTH_GIVEN] = "player",
-                                           [UF_LENGTH_OF_HEIGHT] = "height",
-                                           [UF_LENGTH_OF_TRAVEL] = "travel"};
+static const char *const length_names[] = {
+    [UF_LENGTH_GIVEN] = "player", [UF_LENGTH_OF_HEIGHT] = "height", [UF_LENGTH_GUESS] = "guess"};
 
 static const char *hand_name(enum uf_hand hand)
 {
@@ -188,7 +187,7 @@ static void pose_from(sqlite3_stmt *q, int column, enum uf_foot_state *state,
         v[i] = uf_db_real(q, column + 1 + i);
     uf_db_text(q, column + 1 + NUMBERS, text, sizeof text);
     enum uf_foot_length from = UF_LENGTH_GIVEN;
-    for (int i = UF_LENGTH_GIVEN; i <= UF_LENGTH_OF_TRAVEL; i++)
+    for (int i = UF_LENGTH_GIVEN; i <= UF_LENGTH_GUESS; i++)
         if (strcmp(text, length_names[i]) == 0)
             from = (enum uf_foot_length)i;
     *out = (struct uf_foot_pose){

@@ -44,7 +44,7 @@ const char uf_schema_sql_4_feet[] =
     "  end_u_mm REAL,\n"
     "  rest_along_pct REAL,              -- mean place of the COP in the foot while rocking\n"
     "  rest_across_pct REAL,\n"
-    "  length_from TEXT CHECK (length_from IN ('player', 'height', 'travel')), -- travel: a guess\n"
+    "  length_from TEXT CHECK (length_from IN ('player', 'height', 'guess')),\n"
     "  made_utc_us INTEGER NOT NULL,\n"
     "  current INTEGER NOT NULL CHECK (current IN (0, 1)) -- 1: the one that counts\n"
     ") STRICT;\n"

@@ -81,8 +81,9 @@ int uf_store_given(struct uf_store *s, const struct uf_given_of *of, struct uf_g
                    char *basis, struct uf_error *err);
 
 struct uf_swing_meta {
-    /* 0: the session and block that were open at the trigger; made where none was (lessons.h) */
+    /* 0: the session and block that were open when it was hit; made where none was (lessons.h) */
     int64_t session_id, block_id;
+    int64_t hit_utc_us; /* for that; 0: trigger_utc_us, or where that is not known now */
     int64_t rig_id;
     int64_t calibration_id; /* 0: nominal */
     int64_t trigger_utc_us; /* host time of the trigger by the clock map; 0: not known */

@@ -32,7 +32,9 @@ static int add_swing(struct uf_store *s, const struct uf_swing_meta *meta,
     char uuid[37], board[17];
     sqlite3_stmt *q;
     struct uf_lesson lesson = {.session_id = meta->session_id, .block_id = meta->block_id};
-    int64_t hit_utc_us = meta->trigger_utc_us ? meta->trigger_utc_us : made_utc_us;
+    int64_t hit_utc_us = meta->hit_utc_us       ? meta->hit_utc_us
+                         : meta->trigger_utc_us ? meta->trigger_utc_us
+                                                : made_utc_us;
     int rc = uf_uuid(uuid, err);
     if (rc == 0 && lesson.session_id == 0)
         rc = uf_lesson_claim(s, meta->rig_id, hit_utc_us, made_utc_us, &lesson, err);

@@ -120,9 +120,11 @@ static void spread(const struct uf_capture *cap, const struct uf_wrench *w, size
 static void condition(const struct uf_capture *cap, const struct uf_plate_matrix *matrix,
                       struct uf_wrench *raw, size_t n, double *wrench_grid)
 {
+    struct uf_weights weights;
+    uf_weights_of(matrix, cap->board.channels, &weights);
     for (size_t i = 0; i < cap->samples; i++)
-        uf_wrench_of(matrix, cap->counts_raw + i * cap->board.channels, cap->tare_raw,
-                     cap->board.channels, &raw[i]);
+        uf_wrench_weighed(&weights, cap->counts_raw + i * cap->board.channels, cap->tare_raw,
+                          &raw[i]);
     for (size_t k = 0; k < UF_COMPONENTS; k++)
         spread(cap, raw, k, wrench_grid + k * n);
 }
@@ -247,7 +249,7 @@ static uint32_t stand_flags(const struct uf_analysis *a, const struct uf_scene *
             flags |= edge_flag(&g, foot, t_mm, f_mm, QUIET_EDGE_MM);
         if (uf_foot_moved(&given->foot[foot], (enum uf_foot)foot, t_mm, f_mm))
             flags |= UF_FLAG_STANCE_MOVED;
-        if (given->foot[foot].known && given->foot[foot].length_from == UF_LENGTH_OF_TRAVEL)
+        if (given->foot[foot].known && given->foot[foot].length_from == UF_LENGTH_GUESS)
             flags |= UF_FLAG_FOOT_LENGTH;
         size_t air = 0;
         for (size_t i = from; i <= to; i++) {

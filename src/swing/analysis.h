@@ -81,7 +81,7 @@ const char *uf_source_name(enum uf_event_source source);
 #define UF_FLAG_NO_IMPACT    0x10000u /* neither sensed nor marked: estimated, if at all */
 #define UF_FLAG_RATE         0x20000u /* samples come at another rate than the board promises */
 #define UF_FLAG_OVERRUN      0x40000u /* the converter was too slow, says the board */
-#define UF_FLAG_FOOT_LENGTH  0x80000u /* the feet's length is a guess from their travel */
+#define UF_FLAG_FOOT_LENGTH  0x80000u /* the length of the feet is a guess */
 #define UF_FLAGS             20
 /* Name of bit i ("lost samples", ...). */
 const char *uf_flag_name(int bit);

@@ -8,9 +8,11 @@
 
 #define PI 3.14159265358979323846
 
-#define LEAST_S       4.0  /* shorter rocking is not judged */
-#define LEAST_PART    0.9  /* of the points must have a COP */
-#define LEAST_TRAVEL  0.30 /* of the foot's length, between mean turning points */
+#define LEAST_S    4.0 /* shorter rocking is not judged */
+#define LEAST_PART 0.9 /* of the points must have a COP */
+#define LEAST_TRAVEL                                                                               \
+    0.40 /* of the foot's length, between mean turning points: the middle of less is not           \
+            the middle of the foot */
 #define MOST_WIDE     0.30 /* spread across the line against spread along it */
 #define MOST_WIDE_MM  12.0
 #define PIECES        4    /* of the path, compared with each other */
@@ -18,18 +20,21 @@
 #define SHUFFLE_DEG   5.0  /* turned */
 #define SHUFFLE_ALONG 0.10 /* of the length, between the halves' middles: moved to and fro */
 #define OVER_MM       6.0  /* an outline that reaches further over an edge */
+#define END_PART      0.3  /* .. and lies within so much of the range's end: no pause on the way */
 #define TURN_PART     0.25 /* a turning point counts when the path comes back by so much of it */
 
 /* Body proportions: foot length and breadth of 0.152 and 0.055 of the height (Drillis & Contini
  * 1966, as quoted in textbooks; MEM). */
 #define LENGTH_OF_HEIGHT 0.152
 #define WIDTH_OF_LENGTH  0.38
-/* Rocked as far as it goes, a COP travels so much of the foot's length (common practice). */
-#define TRAVEL_OF_LENGTH 0.75
+/* Grown-ups, men and women together: 258 mm, 1 SD of 18 mm (ANSUR II, 2012: men 271, women 246;
+ * MEM). A COP does not go further than this part of the foot's length (common practice). */
+#define LENGTH_OF_MOST_MM 258.0
+#define TRAVEL_MOST       0.85
 
 /* 1 SD of a length that was not measured, as a part of the length. */
 #define U_LENGTH 0.035
-#define U_GUESS  0.12
+#define U_GUESS  0.07
 
 static bool is_there(const double *first, const double *second, size_t i)
 {
@@ -170,12 +175,13 @@ static struct turns turns_of(const struct uf_foot_path *p, const struct line *l,
         least = fmin(least, a);
         most = fmax(most, a);
         if (way >= 0 && a < most - back) {
-            if (way > 0 && most > 0.5 * (lo + hi)) /* where it began is no turning point */
+            if (way > 0 &&
+                most > hi - END_PART * (hi - lo)) /* where it began is no turning point */
                 tally_add(&toe, most);
             way = -1;
             least = a;
         } else if (way <= 0 && a > least + back) {
-            if (way < 0 && least < 0.5 * (lo + hi))
+            if (way < 0 && least < lo + END_PART * (hi - lo))
                 tally_add(&heel, least);
             way = 1;
             most = a;
@@ -243,9 +249,9 @@ static void lengths_of(const struct uf_foot_person *who, double travel_mm, struc
         *length_u_mm = U_LENGTH * out->length_mm;
         out->length_from = UF_LENGTH_OF_HEIGHT;
     } else {
-        out->length_mm = travel_mm / TRAVEL_OF_LENGTH;
+        out->length_mm = fmax(LENGTH_OF_MOST_MM, travel_mm / TRAVEL_MOST);
         *length_u_mm = U_GUESS * out->length_mm;
-        out->length_from = UF_LENGTH_OF_TRAVEL;
+        out->length_from = UF_LENGTH_GUESS;
     }
     out->width_mm = who->foot_width_mm > 0 ? who->foot_width_mm : WIDTH_OF_LENGTH * out->length_mm;
 }

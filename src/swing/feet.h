@@ -35,7 +35,7 @@ void uf_circular(const double *deg, size_t n, double period_deg, double *mean_de
 /* ---- a foot ---- */
 
 /* Where the length of a foot comes from. */
-enum uf_foot_length { UF_LENGTH_GIVEN, UF_LENGTH_OF_HEIGHT, UF_LENGTH_OF_TRAVEL };
+enum uf_foot_length { UF_LENGTH_GIVEN, UF_LENGTH_OF_HEIGHT, UF_LENGTH_GUESS };
 
 struct uf_foot_pose {
     bool known;
@@ -62,8 +62,8 @@ struct uf_foot_path {
 #define UF_FOOT_U_MIDDLE   0.012
 #define UF_FOOT_U_AXIS_DEG 0.3
 
-/* Lengths that are not known are NAN: then a length comes from the height, or else from the
- * travel, with the uncertainty that this has. */
+/* Lengths that are not known are NAN: then a length comes from the height, or else is that of a
+ * grown-up, or more where the travel shows it, with the uncertainty that this has. */
 struct uf_foot_person {
     double foot_length_mm, foot_width_mm;
     double height_m;

@@ -24,7 +24,8 @@ UF_METRIC(trail_share_min_s, "s", 0, 30, peak_s, CURVE_SHARE, MINIMUM,
           "time of the least share under the trail foot")
 
 /* UF_PEAK(stem, curve, direction, lo_bw, hi_bw, words): value in body weights and newtons, time,
- * time from impact and from the top, part of the downswing. */
+ * time from impact and from the top, part of the downswing. Value and time of a peak are those of
+ * the top of the polynomial that is fitted to its crest (measure.c). */
 #define UF_PEAK(stem, curve, direction, lo_bw, hi_bw, words)                                       \
     UF_METRIC(stem##_bw, "BW", lo_bw, hi_bw, peak_bw, curve, direction, words)                     \
     UF_METRIC(stem##_n, "N", (lo_bw) * ((lo_bw) > 0 ? 200.0 : 2500.0), (hi_bw)*2500.0, peak,       \

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: MIT
  * How sure each number is: the law of propagation of the GUM (JCGM 100, 5.1.2), with sensitivities
  * found by changing one thing by its standard uncertainty and measuring again (5.1.3, note 2).
- * What is changed: calibration (each element of a plate's 6 x 6 error), zeros, mounting, the
- * low-pass, the moments of the swing; converter noise by seeded records. Pure. */
+ * What is changed: calibration (each element of a plate's 6 x 6 error), zeros, mounting (the feet
+ * that rocking found go along), the low-pass, the moments of the swing, the feet; converter noise
+ * by seeded records. Where a second extreme of a curve is nearly as good as the one that was taken,
+ * the chance that it is the true one counts with all that this would change. Pure. */
 #ifndef UF_SWING_UNCERTAINTY_H
 #define UF_SWING_UNCERTAINTY_H
 

@@ -73,7 +73,7 @@ test("a lesson: live values, a swing, its numbers, the list, the health of the p
     await page.waitForSelector("#swing:not([hidden])");
     await page.click("nav >> text=Plates");
     await seen("received, ");
-    await page.click("text=left-handed");
+    await page.click("#hand >> text=left-handed");
     await until("the daemon knows the hand", async () => (await bay.ask({ ask: "status" })).hand === "left");
     await page.click("nav >> text=Standing");
     const boxes = await Promise.all(["lead", "trail"].map((f) => page.locator(`.share[data-foot=${f}]`).boundingBox()));

@@ -81,7 +81,7 @@ def test_rocking_gives_feet(place):
 
 def test_length_and_hand_said_later(place):
     daemon = play(place, foot_mm=None)
-    check({f["length_from"] for f in feet_of(daemon).values()} == {"travel"}, feet_of(daemon))
+    check({f["length_from"] for f in feet_of(daemon).values()} == {"guess"}, feet_of(daemon))
     flags = rows(daemon.database, "SELECT flags & 0x80000 <> 0 FROM derivation ORDER BY id")
     check(flags == [(1,), (1,), (0,)], "a guessed length is not flagged:", flags)
     underfoot(place, daemon, "player", "edit", "Golfer A", "--foot-mm", f"{FOOT_MM:g}")
@@ -106,5 +106,44 @@ def test_length_and_hand_said_later(place):
     daemon.stop()
 
 
+def ask_for_feet(place, lesson, code):
+    """`underfoot feet` while somebody does something on the plates, at the board's pace."""
+    daemon = place.daemon()
+    place.sim("--pty", place.path("board"), "--perfect", "--golfer", "3", "--lesson", lesson, "--hand",
+              "right", wait=False)
+    daemon.wait_status(lambda s: s["stance"] == "still", "somebody stands")
+    said = underfoot(place, daemon, "feet", code=code)
+    state = daemon.ask()["feet"]
+    known = underfoot(place, daemon, "feet", "--known", code=code)
+    daemon.stop()
+    return said, state, known
+
+
+def test_asked_and_found(place):
+    said, state, known = ask_for_feet(place, "empty:4,walk_on,stand:4,rock:8,stand:60", 0)
+    check("Lead foot: " in said and "deg out" in said and "Stance" in said, said)
+    check("a guess: see below" in said and "--foot-mm" in said, "the length is not known:", said)
+    check("Trail foot: " in known and "Stance" in known, known)
+    check(state["asked"] and not state["looking"] and state["now"]["lead"]["length_mm"] >= 258, state)
+    check(150 < state["now"]["width_mm"] < 800 and abs(state["now"]["toe_line_deg"]) < 15, state)
+
+
+def test_asked_and_not_found(place):
+    said, state, known = ask_for_feet(place, "empty:4,walk_on,stand:80", 1)
+    check("too little travel" in said and "try again: underfoot feet" in said, said)
+    check(state["now"] is None and state["lead"]["state"] == "still", state)
+    check("not known" in known, known)
+
+
+def test_nobody_to_ask(place):
+    daemon = place.daemon()
+    daemon.connect().close()
+    refused = underfoot(place, daemon, "feet", code=1)
+    check("samples and a zero" in refused, refused)
+    daemon.stop()
+    check("underfootd" in underfoot(place, daemon, "feet", code=3), "no daemon")
+
+
 if __name__ == "__main__":
-    run(test_rocking_gives_feet, test_length_and_hand_said_later)
+    run(test_rocking_gives_feet, test_length_and_hand_said_later, test_asked_and_found,
+        test_asked_and_not_found, test_nobody_to_ask)

@@ -8,7 +8,7 @@ import socket
 import time
 
 from browser import Refused, Socket, get, http
-from e2e import Failed, check, one, run, wait_until
+from e2e import Failed, check, one, rows, run, wait_until
 
 
 def start(place, *settings, **more):
@@ -133,6 +133,145 @@ def test_commands(place):
                     {"ask": "swing", "id": "1; DROP TABLE swing"}, {"ask": "swing", "id": 2**62}):
             a.send(bad)
             check(a.wait("problem")["text"], bad)
+    daemon.stop()
+
+
+def teach(s, question, kind="answer"):
+    """Asks as somebody who has seen the newest state; what came of it."""
+    s.send(question)
+    m = s.wait(kind, lambda m: m.get("ask") == question["ask"])
+    return m["text"]
+
+
+def lesson_is(s, condition):
+    return s.wait("state", lambda m: condition(m["lesson"]))["lesson"]
+
+
+def test_a_lesson(place):
+    """Begun, led and ended over the socket; each browser sees each change; bad questions change nothing."""
+    place.board()
+    daemon, port = start(place)
+    with Socket(port) as a, Socket(port) as b:
+        own = lesson_is(a, lambda l: l)
+        check(own["player"] is None and own["block"] is None, "the daemon's own session", own)
+        name = "Zo\u00eb \u201c<b>\u201d'; DROP TABLE player; --"
+        text = teach(a, {"ask": "begin", "new": {"name": name, "hand": "left", "foot_length_mm": 265.5,
+                                                 "cautions": "x" * 400}, "note": "y" * 1900})
+        check(name in text and "left-handed" in text, text)
+        mine = lesson_is(b, lambda l: l and l["player"] == name)
+        check(mine["hand"] == "left" and mine["cautions"] == "x" * 400, mine)
+        b.wait("state", lambda m: m["hand"] == "left")
+        here = {"seen_session": mine["session"]}
+        for question, words in (
+                ({"ask": "begin", "player": 1}, "has begun meanwhile"),
+                ({"ask": "begin", "player": 77, **here}, "not in the database any more"),
+                ({"ask": "begin", "new": {"name": name, "hand": "left"}, **here}, "already"),
+                ({"ask": "block", **here}, "needs a kind"),
+                ({"ask": "block", "kind": "drill", "ball": "no", **here}, "true, false or null"),
+                ({"ask": "block", "kind": "drill", "seen_session": 99}, "another lesson"),
+                ({"ask": "block-end", **here}, "no block is open"),
+                ({"ask": "block-end", "seen_block": 5, **here}, "no block 5"),
+                ({"ask": "end"}, "no lesson is open"),
+                ({"ask": "end", "seen_session": 99}, "no session 99")):
+            text = teach(b, question, "problem")
+            check(words in text, question, text)
+        check(one(daemon.database, "SELECT (SELECT count(*) FROM player) = 1 AND"
+                                   " (SELECT count(*) FROM block) = 0"), "nothing has changed")
+        teach(b, {"ask": "block", "kind": "drill", "ball": False, "club": "9 iron", **here})
+        block = lesson_is(a, lambda l: l and l["block"])["block"]
+        check((block["kind"], block["ball"], block["club"], block["swings"]) ==
+              ("drill", False, "9 iron", 0), block)
+        a.send({"ask": "lesson"})
+        lists = a.wait("lesson")
+        check([p["name"] for p in lists["players"]] == [name], lists)
+        check([c["club"] for c in lists["clubs"]] == ["9 iron"], lists)
+        check([k["ended_utc_us"] for k in lists["blocks"]] == [None], lists)
+        end = {"ask": "block-end", "seen_block": block["id"], **here}
+        for s in (a, b):
+            s.send(end)
+        said = [s.wait("answer" if i == 0 else "problem", lambda m: m.get("ask") == "block-end")
+                for i, s in enumerate((a, b))]
+        check("has ended." in said[0]["text"] and "has ended already" in said[1]["text"], said)
+        teach(a, {"ask": "end", **here})
+        lesson_is(b, lambda l: l is None)
+    daemon.stop()
+
+
+def test_slow_disk_and_blocks(place):
+    """A swing that waits for the disk while the teacher starts the next block stays in its own."""
+    daemon, port = start(place, env={"UNDERFOOT_TEST_SLOW_COMMIT_MS": "2000"})
+    with Socket(port) as s:
+        teach(s, {"ask": "begin", "new": {"name": "Kim", "hand": "right"}})
+        here = {"seen_session": lesson_is(s, lambda l: l and l["player"])["session"]}
+        teach(s, {"ask": "block", "kind": "baseline", **here})
+    place.sim("--rate", "250", "--lesson", "empty:4,walk_on,address,ball,address,ball,stand:4",
+              "--pty", place.path("board"), wait=False)
+    daemon.wait_status(lambda m: m["counters"]["swings_found"] == 2, "two swings", 120)
+    with Socket(port) as s:
+        teach(s, {"ask": "block", "kind": "retest", "seen_block": 1, **here})
+    daemon.wait_status(lambda m: m["swings_stored"] == 2, "both are stored", 120)
+    got = rows(daemon.database, "SELECT block_id FROM swing ORDER BY id")
+    check(got == [(1,), (1,)], "the block of each:", got)
+    began, stored = rows(daemon.database, "SELECT (SELECT started_utc_us FROM block WHERE id = 2),"
+                                          " (SELECT max(stored_utc_us) FROM swing)")[0]
+    check(began < stored, "the second block began before the last swing was stored")
+    daemon.stop()
+
+
+def test_rude_sockets(place):
+    """Frames that no browser sends, floods of questions and of writes, all places taken by silent
+    sockets: the lesson's samples are all there."""
+    daemon, port = start(place)
+    before = daemon.ask()
+    sim = place.sim("--rate", "500", "--lesson", "empty:4,walk_on,address,ball,stand:8", "--pty",
+                    place.path("board"), wait=False)
+    daemon.wait_status(lambda s: s["state"] == "receiving", "receiving")
+    silent = [Socket(port) for _ in range(12)]
+    idle = [socket.create_connection(("127.0.0.1", port)) for _ in range(30)]
+    frames = (
+        b"\x81\xff" + b"\x7f" + b"\xff" * 7 + b"abcd",  # 2^63 bytes are to come
+        b"\x81\xfe\xff\xff" + b"\0" * 70000, b"\x81\x05hello",  # not masked
+        b"\x83\x80abcd", b"\xf1\x80abcd", b"\x89\xfe\x01\x00" + b"\0" * 260,  # reserved; long ping
+        b"\x01\x80abcd" * 3, b"\x80\x80abcd", b"\x00\x81abcd\0" * 200,  # continues what never began
+        b"\x88\x81abcd\0", b"\x88\x82abcd\xff\xff", b"\x89\x80abcd" * 500)  # pings
+    for frame in frames:
+        with Socket(port) as s:
+            try:
+                s.socket.sendall(frame)
+                s.socket.settimeout(0.2)
+                while s.socket.recv(65536):
+                    pass
+            except OSError:
+                pass
+    with Socket(port) as s:
+        for i in range(30):  # each is a transaction
+            try:
+                s.send({"ask": "begin", "new": {"name": f"n{i}", "hand": "left"},
+                        "seen_session": i + 1})
+                s.send({"ask": "lesson"})
+            except OSError:
+                break
+            time.sleep(0.02)
+        try:
+            for _ in range(3000):
+                s.send({"ask": "swings"})
+        except OSError:
+            pass
+    for _ in range(20):
+        with Socket(port) as s:
+            for i in range(30):
+                s.send({"ask": "swing", "id": 1})
+    for s in idle:
+        s.close()
+    check(sim.wait(90) == 0, "the simulator ends")
+    status = daemon.wait_status(lambda s: s["swings_stored"] == 1, "its swing is stored")
+    check(status["samples"] > 5000 and (status["lost"], status["bad"]) ==
+          (before["lost"], before["bad"]), status["samples"], status["lost"], status["bad"])
+    check(status["counters"]["page_cut_off"] > 0, status["counters"])
+    for s in silent:
+        s.socket.close()
+    wait_until(lambda: get_or_none(port), "the page is still there")
+    check(one(daemon.database, "PRAGMA integrity_check") == "ok", "the database")
     daemon.stop()
 
 
@@ -312,5 +451,5 @@ def test_end(place):
         half.close()
 
 
-run(test_files, test_names, test_lesson, test_commands, test_limits, test_token, test_port_in_use,
-    test_rude, test_end)
+run(test_files, test_names, test_lesson, test_commands, test_a_lesson, test_slow_disk_and_blocks,
+    test_limits, test_token, test_port_in_use, test_rude, test_rude_sockets, test_end)

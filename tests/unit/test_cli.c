@@ -192,6 +192,38 @@ static void no_metric_is_left_out(void **state)
     done(r);
 }
 
+/* Frames of a camera count from the sync pulse, which the swing holds; derived again, it is the
+ * same. */
+static void frames_from_a_sync_pulse(void **state)
+{
+    const struct bay *b = *state;
+    struct uf_store *s = open_store(b->place, UF_STORE_WRITE);
+    struct studio t;
+    struct uf_error err;
+    int64_t id = 0;
+    studio_set_up(&t, s);
+    struct uf_capture *c = make_swing(&t.rig, 800, true);
+    for (size_t i = 100; i < 105; i++) /* the rise is at 0.199 s, between two samples */
+        c->inputs[i] |= UF_INPUT_SYNC;
+    assert_int_equal(add_capture(&t, s, c, &t.nominal, 0, 1700000100, &id, &err), 0);
+    assert_int_equal(id, 3);
+    uf_capture_free(c);
+    uf_store_close(s);
+    says(RUN("--config", b->config, "mark", "3", "--top", "384", "--fps", "9"), 2, "",
+         "--fps needs a number from 10");
+    says(RUN("--config", b->config, "mark", "3", "--top", "-100", "--fps", "240"), 2, "",
+         "--top is at -0.2");
+    says(RUN("--config", b->config, "mark", "3", "--top", "384", "--impact", "447", "--fps", "240"),
+         0, "derived again", "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "Top at 1.7990 s, by mark (+- 1.2 ms)", "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "Impact at 2.0615 s, by mark (+- 1.2 ms)",
+         "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "61.5 ms before impact", "");
+    says(RUN("--config", b->config, "rederive", "3"), 0, "the same", "");
+    says(RUN("--config", b->config, "mark", "3", "--top", "none", "--impact", "none"), 0, "", "");
+    says(RUN("--config", b->config, "swing", "3"), 0, "by sensor", "");
+}
+
 /* A mark wins over the sensor, and what rests on it follows; taken away, all is as before. */
 static void marks_from_video(void **state)
 {
@@ -462,6 +494,7 @@ int main(void)
         T(one_swing),
         T(no_metric_is_left_out),
         T(marks_from_video),
+        T(frames_from_a_sync_pulse),
         cmocka_unit_test(drawing),
         T(rederiving),
         T(status_of_a_daemon),

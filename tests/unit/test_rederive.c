@@ -114,6 +114,31 @@ static void activate(struct bay *b, int64_t id)
     assert_int_equal(uf_store_calibration_activate(b->s, id, NULL), 0);
 }
 
+/* By the calendar, at the swing's own time: derived again later, it is not older. */
+static void the_age_of_a_calibration(void **state)
+{
+    struct bay *b = *state;
+    int64_t id = add_calibration(b, 1, "from 1970");
+    activate(b, id);
+    add_swing(&b->t, b->s, 800, true, 100 * 86400.0);
+    add_swing(&b->t, b->s, 800, true, 400 * 86400.0);
+    rederive(b, NULL, 0, INT64_MIN, &b->t.settings, 2, 0);
+    struct uf_swing_row row;
+    for (int64_t swing = 1; swing <= 2; swing++) {
+        assert_int_equal(uf_store_swing_row(b->s, swing, &row, NULL), 0);
+        assert_int_equal((row.derived.flags & UF_FLAG_OLD) != 0, swing == 2);
+    }
+    struct uf_analysis_settings patient = b->t.settings;
+    patient.old_days = 500; /* a setting: another derivation, and the first one stays */
+    rederive(b, NULL, 0, INT64_MIN, &patient, 2, 0);
+    rederive(b, NULL, 0, INT64_MIN, &patient, 0, 2);
+    assert_int_equal(uf_store_swing_row(b->s, 2, &row, NULL), 0);
+    assert_false(row.derived.flags & UF_FLAG_OLD);
+    rederive(b, NULL, 0, INT64_MIN, &b->t.settings, 0, 2);
+    assert_int_equal(uf_store_swing_row(b->s, 2, &row, NULL), 0);
+    assert_true(row.derived.flags & UF_FLAG_OLD);
+}
+
 static void a_new_calibration_makes_new_rows(void **state)
 {
     struct bay *b = *state;
@@ -312,6 +337,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         T(same_bits),
+        T(the_age_of_a_calibration),
         T(a_new_calibration_makes_new_rows),
         T(other_settings_make_new_rows),
         T(some_of_them),
