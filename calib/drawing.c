@@ -11,6 +11,8 @@
 #define GREY      "#8a8a8a"
 #define BLUE      "#1f5fa8"
 
+#define NUMBERS_SAID 3 /* of loads over one point */
+
 /* Opens an SVG that shows a plate with a margin; in_print: of its true size. */
 static void open_plate(FILE *out, const struct uf_plate *p, bool in_print)
 {
@@ -132,6 +134,36 @@ static bool shift_of(const struct uf_session *s, const struct uf_solved_plate *p
     return (*load)->kind == UF_LOAD_VERTICAL && !isnan(*dx_mm);
 }
 
+/* "3, 7" of readings whose loads stand over one point with reading i, whatever their kind; "" when
+ * an earlier one has said it. A pile that grew and shrank is cut short. */
+static void numbers_over(const struct uf_session *s, const struct uf_fit *f, int i, char *text,
+                         size_t size)
+{
+    const struct uf_load *at = &s->reading[f->reading[i].reading].load;
+    size_t used = 0;
+    int said = 0;
+    text[0] = '\0';
+    for (int j = 0; j < f->readings; j++) {
+        const struct uf_load *l = &s->reading[f->reading[j].reading].load;
+        if (hypot(l->x_mm - at->x_mm, l->y_mm - at->y_mm) >= 1)
+            continue;
+        if (j < i) {
+            text[0] = '\0';
+            return;
+        }
+        said++;
+        int put = said <= NUMBERS_SAID
+                      ? snprintf(text + used, size - used, "%s%d", used ? ", " : "",
+                                 s->number[f->reading[j].reading] + 1)
+                      : 0;
+        if (put < 0 || (size_t)put >= size - used)
+            return;
+        used += (size_t)put;
+    }
+    if (said > NUMBERS_SAID)
+        snprintf(text + used, size - used, " ...");
+}
+
 void uf_drawing_residuals(FILE *out, const struct uf_session *s, int plate)
 {
     const struct uf_solved_plate *p = &s->plate[plate];
@@ -147,20 +179,24 @@ void uf_drawing_residuals(FILE *out, const struct uf_session *s, int plate)
     open_plate(out, &s->rig->plate[plate], false);
     for (int i = 0; i < p->fit->readings; i++) {
         bool vertical = shift_of(s, p, i, &load, &dx, &dy);
-        bool first = i == 0 || p->fit->reading[i].place != p->fit->reading[i - 1].place;
+        char text[60];
+        numbers_over(s, p->fit, i, text, sizeof text);
         fprintf(out, "<circle cx=\"%.1f\" cy=\"%.1f\" r=\"4\" fill=\"%s\"/>\n", load->x_mm,
-                -load->y_mm, load->kind == UF_LOAD_VERTICAL ? INK : BLUE);
-        if (first)
-            fprintf(out, "<text x=\"%.1f\" y=\"%.1f\" fill=\"" GREY "\">%d</text>\n",
-                    load->x_mm + 5, -load->y_mm + 24, s->number[p->fit->reading[i].reading] + 1);
+                -load->y_mm, load->kind == UF_LOAD_VERTICAL ? GREY : BLUE);
+        if (text[0])
+            fprintf(out,
+                    "<text x=\"%.1f\" y=\"%.1f\" fill=\"" GREY
+                    "\" font-size=\"18\" text-anchor=\"middle\">%s</text>\n",
+                    load->x_mm, -load->y_mm + 24, text);
         if (vertical)
             arrow(out, load->x_mm, load->y_mm, load->x_mm + magnify * dx, load->y_mm + magnify * dy,
-                  4, "#b02020");
+                  4, INK);
     }
-    fprintf(out,
-            "<text x=\"0\" y=\"%g\" text-anchor=\"middle\">found, %g times too far; "
-            "greatest %.2f mm</text>\n</svg>\n",
-            s->rig->plate[plate].size_y_mm / 2 + 25, magnify, most);
+    fprintf(
+        out,
+        "<text x=\"0\" y=\"%g\" text-anchor=\"middle\" font-size=\"18\">place as fitted, %g times "
+        "too far; most %.2f mm</text>\n</svg>\n",
+        s->rig->plate[plate].size_y_mm / 2 + 25, magnify, most);
 }
 
 void uf_drawing_errors(FILE *out, const struct uf_session *s, int plate)
@@ -174,8 +210,8 @@ void uf_drawing_errors(FILE *out, const struct uf_session *s, int plate)
         load_most = fmax(load_most, r->known[UF_FZ]);
         error_most = fmax(error_most, fabs(r->residual[UF_FZ]));
     }
-    fputs("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"-60 -120 420 240\" "
-          "font-family=\"sans-serif\" font-size=\"15\" role=\"img\">\n",
+    fputs("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"-80 -130 420 300\" "
+          "font-family=\"sans-serif\" font-size=\"19\" role=\"img\">\n",
           out);
     fprintf(out,
             "<path d=\"M0 0h320M0 -100v200\" stroke=\"" INK "\" stroke-width=\"0.6\"/>\n"
@@ -194,8 +230,8 @@ void uf_drawing_errors(FILE *out, const struct uf_session *s, int plate)
                 320 * r->known[UF_FZ] / load_most, -100 * r->residual[UF_FZ] / error_most,
                 from->series == UF_SERIES_DOWN ? "none" : INK);
     }
-    fputs("<text x=\"160\" y=\"118\" text-anchor=\"middle\">error of the vertical force; rings: "
-          "going down</text>\n</svg>\n",
+    fputs("<text x=\"140\" y=\"136\" text-anchor=\"middle\">error of the vertical force</text>\n"
+          "<text x=\"140\" y=\"160\" text-anchor=\"middle\">rings: going down</text>\n</svg>\n",
           out);
 }
 
@@ -221,8 +257,8 @@ void uf_drawing_map(FILE *out, const struct uf_plate *plate,
         else
             fprintf(out,
                     "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\" "
-                    "font-size=\"26\">%.*f</text>\n",
-                    x_mm, -y_mm + 6, digits, v);
+                    "font-size=\"%d\">%.*f</text>\n",
+                    x_mm, -y_mm + 6, digits > 2 ? 22 : 26, digits, v);
     }
     fprintf(out, "<text x=\"0\" y=\"%g\" text-anchor=\"middle\">%s</text>\n</svg>\n",
             plate->size_y_mm / 2 + 25, unit);

@@ -57,7 +57,7 @@ static void head(FILE *out, const struct uf_document *d)
           "1em 0}td,th{padding:.2em .7em;text-align:right;border-bottom:1px solid "
           "#ddd;font-variant-numeric:tabular-nums}th:first-child{text-align:left}"
           ".pictures{display:flex;flex-wrap:wrap;gap:1em}.pictures svg{width:18em;max-width:100%}"
-          ".wrong{border-left:4px solid #b02020;padding-left:.7em}.look{border-left:4px solid "
+          ".wrong{border-left:4px solid #1a1a1a;padding-left:.7em}.look{border-left:4px solid "
           "#8a8a8a;padding-left:.7em}</style></head><body>\n<h1>Calibration: ",
           out);
     text(out, d->name);
@@ -155,7 +155,9 @@ static void plate(FILE *out, const struct uf_session *s, int i)
         return;
     }
     for (int k = 0; k < p->findings.n; k++) {
-        fprintf(out, "<p class=\"%s\">", p->findings.finding[k].grave ? "wrong" : "look");
+        bool grave = p->findings.finding[k].grave;
+        fprintf(out, "<p class=\"%s\"><b>%s:</b> ", grave ? "wrong" : "look",
+                grave ? "Wrong" : "Look");
         text(out, p->findings.finding[k].text);
         fputs(".</p>\n", out);
     }

@@ -4,11 +4,13 @@
 #include "daemon/page_compare.h"
 
 #include "base/number_text.h"
+#include "daemon/feet.h"
 #include "daemon/page_live.h"
 #include "daemon/page_overlay.h"
 #include "daemon/page_query.h"
 #include "store/calibrations.h"
 #include "store/comparison_words.h"
+#include "store/feet.h"
 #include "store/swings.h"
 
 #include <math.h>
@@ -76,7 +78,7 @@ struct side {
     struct uf_overlay *overlay;
     double top_s; /* mean time of the top from the zero; NAN: not known of all */
     enum uf_hand hand;
-    json_t *about, *plates;
+    json_t *about, *plates, *feet; /* plates and feet: of the newest swing */
 };
 
 static int add_swing(sqlite3_stmt *q, void *who, struct uf_error *err)
@@ -143,6 +145,7 @@ static int draw_swing(struct uf_store *s, int64_t id, enum uf_event_kind zero, s
                       double *top_s, struct uf_error *err)
 {
     struct uf_rig rig;
+    struct uf_feet feet;
     struct uf_calibration *calibration = calloc(1, sizeof *calibration);
     struct uf_capture *capture = NULL;
     struct uf_analysis *analysis = NULL;
@@ -155,6 +158,8 @@ static int draw_swing(struct uf_store *s, int64_t id, enum uf_event_kind zero, s
         rc = uf_store_calibration_get(s, row->calibration_id, &rig, calibration, err);
     if (rc == UF_OK)
         rc = uf_store_capture(s, id, &capture, err);
+    if (rc == UF_OK && !side->feet)
+        rc = uf_store_feet(s, row->rocking_id, row->hand, &feet, NULL, err);
     if (rc == UF_OK)
         rc = uf_analyse(capture, &rig, calibration, &row->settings, &analysis, err);
     if (rc == UF_OK) {
@@ -165,8 +170,10 @@ static int draw_swing(struct uf_store *s, int64_t id, enum uf_event_kind zero, s
         uf_overlay_add(side->overlay, &analysis->curves, zero_s);
         *top_s += e[UF_EVENT_TOP].source ? e[UF_EVENT_TOP].t_s - zero_s : (double)NAN;
         side->hand = row->hand;
-        if (!side->plates)
+        if (!side->plates) {
             side->plates = uf_page_plates_json(&rig);
+            side->feet = uf_feet_json(&feet);
+        }
     }
     uf_analysis_free(analysis);
     uf_capture_free(capture);
@@ -213,6 +220,7 @@ static json_t *side_json(const struct side *side, size_t swings, size_t excluded
     json_object_set_new(o, "hand", json_string(side->hand == UF_LEFT_HANDED ? "left" : "right"));
     json_object_set_new(o, "top_s", uf_page_number(side->top_s));
     json_object_set(o, "plates", side->plates ? side->plates : json_null());
+    json_object_set(o, "feet", side->feet ? side->feet : json_null());
     json_object_set_new(o, "curves", curves);
     json_object_set_new(o, "spread", spread);
     return o;
@@ -268,6 +276,7 @@ int uf_page_read_compare(const char *database, bool blocks, int64_t a, int64_t b
         uf_overlay_free(side[i].overlay);
         json_decref(side[i].about);
         json_decref(side[i].plates);
+        json_decref(side[i].feet);
     }
     uf_comparison_free(k);
     uf_store_close(s);

@@ -276,6 +276,8 @@ json_t *uf_status_json(const struct uf_status_sources *s)
         {"rate_hz", a.greeted ? json_integer(a.hello.rate_hz) : json_null()},
         {"measured_rate_hz", number(a.measured_rate_hz)},
         {"drift_ppm", number(a.drift_ppm)},
+        {"clock_step_ms",
+         number(a.doubts.clock_step_ms > 0 ? a.doubts.clock_step_ms : (double)NAN)},
         {"samples", whole(a.counts.samples)},
         {"lost", whole(a.counts.lost)},
         {"bad", whole(bad_of(&a.counts))},

@@ -314,7 +314,7 @@ export class CompareView {
         }));
         const share = m.b.curves.trail_share_pct[this.at];
         feet($("compare-feet"), {
-            plates: m.b.plates || m.a.plates, hand: m.b.hand, stale: false, paths: paths("b"), before: paths("a"),
+            plates: m.b.plates || m.a.plates, hand: m.b.hand, stale: false, soles: m.b.feet, paths: paths("b"), before: paths("a"),
             forces: { lead: share === null ? 0.3 : 1 - share / 100, trail: share === null ? 0.3 : share / 100 }, net: null,
         });
     }

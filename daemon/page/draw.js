@@ -299,7 +299,7 @@ export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], ar
         g.font = font;
         const width = g.measureText(words).width;
         g.fillStyle = colour("plate");
-        g.globalAlpha = 0.75;
+        g.globalAlpha = 0.6;
         g.fillRect(left === null ? x + w - 10 - width : left, top, width + 4, 18);
         g.globalAlpha = 1;
     };

@@ -64,7 +64,7 @@ export class SwingView {
         $("swing-title").textContent = `Swing ${swing.id}`;
         $("swing-about").textContent = [t.toLocaleTimeString(), `${swing.hand}-handed`,
             swing.nominal ? "no calibration: data-sheet scales" : `calibration ${swing.calibration}`,
-            ...swing.flags.map((flag) => `! ${flag}`)].join("  ·  ");
+            ...swing.flags.filter((flag) => !swing.nominal || flag !== "data-sheet calibration").map((flag) => `! ${flag}`)].join("  ·  ");
         $("scrub").max = this.count() - 1;
         this.move(Math.round((impact ?? swing.trigger_s) / swing.curves.step_s));
         this.fillPeaks();

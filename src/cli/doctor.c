@@ -139,6 +139,11 @@ static void check_line(struct doctor *d)
             "%.0f of %.0f samples lost, %.0f packets damaged: look at cable, hub and "
             "link.baud",
             lost, samples, bad);
+    else if (number_of(d->daemon, "clock_step_ms") > 0)
+        say(d, LOOK,
+            "the board's clock goes in steps of %.2g ms, and moments of a swing are unsure by one: "
+            "the firmware must send the microseconds of each conversion (t_us)",
+            number_of(d->daemon, "clock_step_ms"));
     else
         say(d, FINE, "%s; %.0f samples, %.0f lost", text_of(d->daemon, "state_text"), samples,
             lost);

@@ -26,6 +26,9 @@ enum uf_report_curve {
     UF_RC_TRAIL_TARGET,
     UF_RC_LEAD_TOE,
     UF_RC_TRAIL_TOE,
+    UF_RC_TOTAL_VERTICAL, /* of one plate, or of both */
+    UF_RC_TOTAL_TARGET,
+    UF_RC_TOTAL_TOE,
     UF_RC_TURN,            /* N m */
     UF_RC_TRAIL_SHARE,     /* % */
     UF_RC_LEAD_COP_TARGET, /* mm */
@@ -106,6 +109,12 @@ struct uf_report {
 int uf_report_read(struct uf_store *s, int64_t session, int64_t baseline, int64_t retest,
                    struct uf_report **out, struct uf_error *err);
 void uf_report_free(struct uf_report *r);
+
+/* Fills what a swing shows in pictures: curves from impact (none where impact is not known), COP at
+ * its moments, feet. */
+int uf_report_align(struct uf_report_swing *w, const struct uf_capture *capture,
+                    const struct uf_analysis *analysis, const struct uf_given *given,
+                    struct uf_error *err);
 
 /* ---- numbers ---- */
 

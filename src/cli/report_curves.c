@@ -16,7 +16,6 @@
 #define LEGEND_H 18.0
 #define AXIS_H   26.0
 #define BAND_OF  UF_COMPARISON_LEAST /* swings */
-#define ROWS     4
 
 static const char *const colours[] = {"#b85a00", "#6b34c9", "#2a2d33"};
 enum { ORANGE, VIOLET, DARK };
@@ -26,16 +25,31 @@ struct panel {
     const char *title;
     int colour;
 };
-/* Both feet of a row share a scale, but for the last row. */
-static const struct panel rows[ROWS][2] = {
-    {{UF_RC_LEAD_VERTICAL, "Lead foot: vertical force, BW", ORANGE},
-     {UF_RC_TRAIL_VERTICAL, "Trail foot: vertical force, BW", VIOLET}},
-    {{UF_RC_LEAD_TARGET, "Lead foot: target-ward force, BW", ORANGE},
-     {UF_RC_TRAIL_TARGET, "Trail foot: target-ward force, BW", VIOLET}},
-    {{UF_RC_LEAD_TOE, "Lead foot: toe-ward (+), heel-ward (\u2212) force, BW", ORANGE},
-     {UF_RC_TRAIL_TOE, "Trail foot: toe-ward (+), heel-ward (\u2212) force, BW", VIOLET}},
-    {{UF_RC_TURN, "Both feet: turn moment, towards the target (+), N m", DARK},
-     {UF_RC_TRAIL_SHARE, "Share under the trail foot, %", VIOLET}},
+struct row {
+    bool together; /* both panels have one scale */
+    struct panel panel[2];
+};
+static const struct row two_plates[] = {
+    {true,
+     {{UF_RC_LEAD_VERTICAL, "Lead foot: vertical force, BW", ORANGE},
+      {UF_RC_TRAIL_VERTICAL, "Trail foot: vertical force, BW", VIOLET}}},
+    {true,
+     {{UF_RC_LEAD_TARGET, "Lead foot: target-ward force, BW", ORANGE},
+      {UF_RC_TRAIL_TARGET, "Trail foot: target-ward force, BW", VIOLET}}},
+    {true,
+     {{UF_RC_LEAD_TOE, "Lead foot: toe-ward (+), heel-ward (\u2212) force, BW", ORANGE},
+      {UF_RC_TRAIL_TOE, "Trail foot: toe-ward (+), heel-ward (\u2212) force, BW", VIOLET}}},
+    {false,
+     {{UF_RC_TURN, "Both feet: turn moment, towards the target (+), N m", DARK},
+      {UF_RC_TRAIL_SHARE, "Share under the trail foot, %", VIOLET}}},
+};
+static const struct row one_plate[] = {
+    {false,
+     {{UF_RC_TOTAL_VERTICAL, "Both feet: vertical force, BW", DARK},
+      {UF_RC_TOTAL_TARGET, "Both feet: target-ward force, BW", DARK}}},
+    {false,
+     {{UF_RC_TOTAL_TOE, "Both feet: toe-ward (+), heel-ward (\u2212) force, BW", DARK},
+      {UF_RC_TURN, "Both feet: turn moment, towards the target (+), N m", DARK}}},
 };
 
 /* One curve of both sides. */
@@ -90,15 +104,15 @@ static const double *swing_curve(const struct uf_report *r, size_t i, int side,
 }
 
 /* Of the panels first to last of a row. */
-static void scale(const struct uf_report *r, int row, int first, int last, const struct line *line,
-                  struct frame *f)
+static void scale(const struct uf_report *r, const struct row *row, int first, int last,
+                  const struct line *line, struct frame *f)
 {
     f->lo = f->hi = 0;
     for (int col = first; col <= last; col++)
         for (int side = 0; side < r->sides; side++) {
             widen(f, line[col].mean[side], line[col].sd[side]);
             for (size_t i = 0; line[col].n[side] < BAND_OF && i < r->swings; i++) {
-                const double *y = swing_curve(r, i, side, rows[row][col].curve);
+                const double *y = swing_curve(r, i, side, row->panel[col].curve);
                 if (y)
                     widen(f, y, NULL);
             }
@@ -260,24 +274,27 @@ int uf_report_curves(const struct uf_report *r, bool dense, FILE *out)
         f.from_s = fmin(f.from_s, isnan(start) ? -1.5 : start - 0.15);
     }
     f.from_s = fmax(f.from_s, UF_REPORT_FROM_S);
-    double height = LEGEND_H + ROWS * (f.height + TITLE_H) + AXIS_H;
+    const struct row *rows = r->rig.plates == 1 ? one_plate : two_plates;
+    int n = (int)(r->rig.plates == 1 ? sizeof one_plate : sizeof two_plates) / (int)sizeof *rows;
+    double height = LEGEND_H + n * (f.height + TITLE_H) + AXIS_H;
     fprintf(out,
             "<svg class=\"curves\" viewBox=\"0 0 %.0f %.0f\" %s fill=\"#16181c\" role=\"img\" "
             "aria-label=\"Forces over time\">\n",
             WIDTH, height, unit);
-    for (int row = 0; row < ROWS; row++) {
+    for (int i = 0; i < n; i++) {
+        const struct row *row = &rows[i];
         for (int col = 0; col < 2; col++)
             for (int side = 0; side < r->sides; side++)
-                line[col].n[side] = uf_report_mean(r, side, rows[row][col].curve,
+                line[col].n[side] = uf_report_mean(r, side, row->panel[col].curve,
                                                    line[col].mean[side], line[col].sd[side]);
-        if (row == 0)
+        if (i == 0)
             draw_legend(out, r, line);
         for (int col = 0; col < 2; col++) {
             f.x = LEFT + col * WIDTH / 2;
-            f.y = LEGEND_H + TITLE_H + row * (f.height + TITLE_H);
-            bool own = row == ROWS - 1;
+            f.y = LEGEND_H + TITLE_H + i * (f.height + TITLE_H);
+            bool own = !row->together;
             scale(r, row, own ? col : 0, own ? col : 1, line, &f);
-            draw_panel(out, r, &rows[row][col], &line[col], &f, row == ROWS - 1);
+            draw_panel(out, r, &row->panel[col], &line[col], &f, i == n - 1);
         }
     }
     fputs("</svg>\n", out);

@@ -268,7 +268,8 @@ static void write_feet(const struct uf_report *r, FILE *out)
                 "(large, hollow), at the top (small, hollow), at impact (filled); dots are the "
                 "single swings, the line is the way from the first movement to impact. Lead: "
                 "orange, round. Trail: violet, square, dashed."
-              : "<p>Not measured.",
+          : r->rig.plates == 1 ? "<p>Not measured: it takes a plate under each foot."
+                               : "<p>Not measured.",
           out);
     bool feet = false;
     for (size_t i = 0; i < r->swings; i++)

@@ -45,8 +45,10 @@ static bool find_scale(struct strip *t)
         double v = value_of(t, &t->r->swing[i]);
         if (isnan(v))
             continue;
-        t->lo = fmin(t->lo, v);
-        t->hi = fmax(t->hi, v);
+        double u = t->metric < 0 ? (double)NAN : t->r->swing[i].d.sd[t->metric];
+        u = isnan(u) ? 0 : u;
+        t->lo = fmin(t->lo, v - u);
+        t->hi = fmax(t->hi, v + u);
     }
     if (!(t->lo <= t->hi))
         return false;
@@ -62,7 +64,7 @@ static bool find_scale(struct strip *t)
 
 static void draw_scale(const struct strip *t)
 {
-    double step = uf_report_step(t->hi - t->lo, 4);
+    double step = uf_report_step(t->hi - t->lo, 6);
     int digits = step < 0.01 ? 3 : step < 0.1 ? 2 : step < 1 ? 1 : 0;
     for (double v = ceil(t->lo / step) * step; v <= t->hi; v += step) {
         fprintf(t->out,

@@ -105,20 +105,23 @@ void uf_lowpass_zero_phase(const struct uf_lowpass *f, double *x, size_t n, doub
     memcpy(x, work + pad, n * sizeof *x);
 }
 
-double uf_lowpass_step(const struct uf_lowpass *f, struct uf_lowpass_state *s, double x)
+void uf_lowpass_step(const struct uf_lowpass *f, struct uf_lowpass_state *s,
+                     double x[UF_LOWPASS_LANES])
 {
     for (int k = 0; k < f->sections; k++) {
-        const double *sos = f->sos[k];
-        double *z = s->z[k];
-        if (!s->primed) {
-            z[0] = f->zi[k][0] * x;
-            z[1] = f->zi[k][1] * x;
+        const double b0 = f->sos[k][0], b1 = f->sos[k][1], b2 = f->sos[k][2];
+        const double a1 = f->sos[k][4], a2 = f->sos[k][5];
+        double *z0 = s->z[k][0], *z1 = s->z[k][1];
+        for (int i = 0; i < UF_LOWPASS_LANES && !s->primed; i++) {
+            z0[i] = f->zi[k][0] * x[i];
+            z1[i] = f->zi[k][1] * x[i];
         }
-        double y = sos[0] * x + z[0];
-        z[0] = sos[1] * x - sos[4] * y + z[1];
-        z[1] = sos[2] * x - sos[5] * y;
-        x = y;
+        for (int i = 0; i < UF_LOWPASS_LANES; i++) {
+            double in = x[i], y = b0 * in + z0[i];
+            z0[i] = b1 * in - a1 * y + z1[i];
+            z1[i] = b2 * in - a2 * y;
+            x[i] = y;
+        }
     }
     s->primed = 1;
-    return x;
 }

@@ -35,12 +35,17 @@ size_t uf_lowpass_pad(const struct uf_lowpass *f);
  * n - 1. n = 0 and 1: unchanged. x must hold no NAN. */
 void uf_lowpass_zero_phase(const struct uf_lowpass *f, double *x, size_t n, double *work);
 
+/* So many signals are filtered side by side: two plates of six components. */
+#define UF_LOWPASS_LANES 12
+
 struct uf_lowpass_state {
-    double z[UF_SECTIONS_MAX][2];
+    double z[UF_SECTIONS_MAX][2][UF_LOWPASS_LANES];
     int primed; /* 0: the next sample sets the steady state */
 };
 
-/* Causal, one sample. Delay at DC about 0.225 / cutoff s for order 2. */
-double uf_lowpass_step(const struct uf_lowpass *f, struct uf_lowpass_state *s, double x);
+/* Causal, one sample of each signal, in place. A NAN stays in its lane until the state is cleared.
+ * Delay at DC about 0.225 / cutoff s for order 2. */
+void uf_lowpass_step(const struct uf_lowpass *f, struct uf_lowpass_state *s,
+                     double x[UF_LOWPASS_LANES]);
 
 #endif

@@ -23,10 +23,17 @@ struct block {
     int samples;
 };
 
+/* The channels that weigh in a plate's vertical force. */
+struct vertical {
+    int n, channel[UF_CHANNELS_MAX];
+    double c[UF_CHANNELS_MAX];
+};
+
 struct uf_tare {
     struct uf_tare_settings s;
     int plates, channels;
     struct uf_plate_matrix matrix[UF_PLATES_MAX];
+    struct vertical vertical[UF_PLATES_MAX]; /* of the matrices */
 
     bool ready, requested;
     double zero_raw[UF_CHANNELS_MAX];
@@ -42,6 +49,20 @@ struct uf_tare {
     int64_t block_dev_us; /* its start */
     uint32_t epoch;
 };
+
+static void use_calibration(struct uf_tare *t, const struct uf_calibration *cal)
+{
+    memcpy(t->matrix, cal->plate, sizeof t->matrix);
+    for (int p = 0; p < t->plates; p++) {
+        struct vertical *v = &t->vertical[p];
+        v->n = 0;
+        for (int ch = 0; ch < t->channels; ch++)
+            if (cal->plate[p].c[UF_FZ][ch] != 0) {
+                v->channel[v->n] = ch;
+                v->c[v->n++] = cal->plate[p].c[UF_FZ][ch];
+            }
+    }
+}
 
 int uf_tare_new(struct uf_tare **out, const struct uf_tare_settings *s, const struct uf_rig *rig,
                 const struct uf_calibration *cal, const double *initial_raw, struct uf_error *err)
@@ -70,7 +91,7 @@ int uf_tare_new(struct uf_tare **out, const struct uf_tare_settings *s, const st
     t->s = *s;
     t->plates = rig->plates;
     t->channels = rig->channels;
-    memcpy(t->matrix, cal->plate, sizeof t->matrix);
+    use_calibration(t, cal);
     if (initial_raw) {
         memcpy(t->zero_raw, initial_raw, sizeof t->zero_raw);
         memcpy(t->first_raw, initial_raw, sizeof t->first_raw);
@@ -93,7 +114,7 @@ void uf_tare_request(struct uf_tare *t)
 
 void uf_tare_set_calibration(struct uf_tare *t, const struct uf_calibration *cal)
 {
-    memcpy(t->matrix, cal->plate, sizeof t->matrix);
+    use_calibration(t, cal);
     t->running = false;
 }
 
@@ -121,10 +142,10 @@ static void start_stretch(struct uf_tare *t, const struct uf_frame *f)
 
 static double fz_above(const struct uf_tare *t, int plate, const int32_t *counts_raw)
 {
-    const double *c = t->matrix[plate].c[UF_FZ];
+    const struct vertical *v = &t->vertical[plate];
     double fz_n = 0;
-    for (int ch = 0; ch < t->channels; ch++)
-        fz_n += c[ch] * (counts_raw[ch] - t->reference_raw[ch]);
+    for (int i = 0; i < v->n; i++)
+        fz_n += v->c[i] * (counts_raw[v->channel[i]] - t->reference_raw[v->channel[i]]);
     return fz_n;
 }
 

@@ -1,105 +1,63 @@
 /* SPDX-License-Identifier: MIT
  * Wrench, centre of pressure, free moment, two plates together: see wrench.h. Pure. The order of
  * the sums is such that a rig and counts mirrored in x give the mirrored bits. */
-#include "plate/wrench.h"
+#include "plate/wrench_inline.h"
 
-#include <math.h>
+#include <string.h>
+
+/* Channels without weight are the other plate's: left out, also because their zero may be unknown
+ * (NAN). */
+void uf_weights_of(const struct uf_plate_matrix *m, int channels, struct uf_weights *out)
+{
+    out->n = 0;
+    for (int ch = 0; ch < channels; ch++) {
+        bool weighs = false;
+        for (int k = 0; k < UF_COMPONENTS; k++) {
+            out->c[out->n][k] = m->c[k][ch];
+            weighs = weighs || m->c[k][ch] != 0;
+        }
+        out->channel[out->n] = ch;
+        out->n += weighs;
+    }
+    for (int k = 0; k < UF_COMPONENTS; k++)
+        out->start[k] = m->known[k] ? 0 : NAN;
+}
+
+void uf_wrench_weighed(const struct uf_weights *w, const int32_t *counts_raw,
+                       const double *tare_raw, struct uf_wrench *out)
+{
+    double sum[UF_COMPONENTS];
+    memcpy(sum, w->start, sizeof sum);
+    for (int i = 0; i < w->n; i++) {
+        int ch = w->channel[i];
+        double above = counts_raw[ch] - tare_raw[ch];
+        for (int k = 0; k < UF_COMPONENTS; k++)
+            sum[k] += w->c[i][k] * above;
+    }
+    *out = (struct uf_wrench){sum[0], sum[1], sum[2], sum[3], sum[4], sum[5]};
+}
 
 void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
                   const double *tare_raw, int channels, struct uf_wrench *out)
 {
-    double fx = 0, fy = 0, fz = 0, mx = 0, my = 0, mz = 0;
-    for (int ch = 0; ch < channels; ch++) {
-        double ax = m->c[UF_FX][ch], ay = m->c[UF_FY][ch], az = m->c[UF_FZ][ch];
-        double bx = m->c[UF_MX][ch], by = m->c[UF_MY][ch], bz = m->c[UF_MZ][ch];
-        /* the other plate's channels: skipped, also because their zero may be unknown (NAN) */
-        if (az == 0 && by == 0 && bx == 0 && ax == 0 && ay == 0 && bz == 0)
-            continue;
-        double above = counts_raw[ch] - tare_raw[ch];
-        fx += ax * above;
-        fy += ay * above;
-        fz += az * above;
-        mx += bx * above;
-        my += by * above;
-        mz += bz * above;
-    }
-    out->fx_n = m->known[UF_FX] ? fx : NAN;
-    out->fy_n = m->known[UF_FY] ? fy : NAN;
-    out->fz_n = m->known[UF_FZ] ? fz : NAN;
-    out->mx_nm = m->known[UF_MX] ? mx : NAN;
-    out->my_nm = m->known[UF_MY] ? my : NAN;
-    out->mz_nm = m->known[UF_MZ] ? mz : NAN;
+    struct uf_weights w;
+    uf_weights_of(m, channels, &w);
+    uf_wrench_weighed(&w, counts_raw, tare_raw, out);
 }
 
 void uf_cop_of(const struct uf_wrench *w, double surface_mm, double min_n, struct uf_cop *out)
 {
-    *out = (struct uf_cop){NAN, NAN, NAN};
-    if (!(w->fz_n >= min_n) || !(w->fz_n > 0))
-        return;
-    double h_m = surface_mm / 1000;
-    /* with the top at the sensors' height the horizontal force has no lever: it need not be known
-     */
-    double x_m = h_m == 0 ? -w->my_nm / w->fz_n : (-w->my_nm + h_m * w->fx_n) / w->fz_n;
-    double y_m = h_m == 0 ? w->mx_nm / w->fz_n : (w->mx_nm + h_m * w->fy_n) / w->fz_n;
-    if (isnan(x_m) || isnan(y_m))
-        return;
-    out->x_mm = 1000 * x_m;
-    out->y_mm = 1000 * y_m;
-    out->tz_nm = w->mz_nm - (x_m * w->fy_n - y_m * w->fx_n);
+    uf_cop_inline(w, surface_mm, min_n, out);
 }
 
 void uf_ground_of(const struct uf_plate *plate, const struct uf_wrench *w, double min_n,
                   struct uf_ground *out)
 {
-    struct uf_cop cop;
-    uf_cop_of(w, plate->surface_mm, min_n, &cop);
-    struct uf_turn t = {1, 0};
-    if (plate->rotation_deg != 0)
-        t = uf_turn_of(plate->rotation_deg);
-    out->fz_n = w->fz_n;
-    out->tz_nm = cop.tz_nm;
-    if (t.sin == 0) { /* also: an unknown component does not spoil the known one */
-        out->fx_n = t.cos * w->fx_n;
-        out->fy_n = t.cos * w->fy_n;
-        out->cop_x_mm = plate->centre_x_mm + t.cos * cop.x_mm;
-        out->cop_y_mm = plate->centre_y_mm + t.cos * cop.y_mm;
-        return;
-    }
-    out->fx_n = t.cos * w->fx_n - t.sin * w->fy_n;
-    out->fy_n = t.sin * w->fx_n + t.cos * w->fy_n;
-    out->cop_x_mm = plate->centre_x_mm + (t.cos * cop.x_mm - t.sin * cop.y_mm);
-    out->cop_y_mm = plate->centre_y_mm + (t.sin * cop.x_mm + t.cos * cop.y_mm);
+    uf_ground_inline(plate, uf_plate_turn(plate), w, min_n, out);
 }
 
 void uf_both_of(const struct uf_ground *a, const struct uf_ground *b, double min_n,
                 struct uf_both *out)
 {
-    const struct uf_ground *foot[2] = {a, b};
-    *out = (struct uf_both){
-        a->fx_n + b->fx_n, a->fy_n + b->fy_n, a->fz_n + b->fz_n, NAN, NAN, NAN, NAN, NAN, NAN};
-    if (!(out->fz_n >= min_n) || !(out->fz_n > 0))
-        return;
-    /* a foot below the threshold has no place: the net is that of the other */
-    double weight = 0, x = 0, y = 0;
-    for (int i = 0; i < 2; i++)
-        if (!isnan(foot[i]->cop_x_mm)) {
-            weight += foot[i]->fz_n;
-            x += foot[i]->fz_n * foot[i]->cop_x_mm;
-            y += foot[i]->fz_n * foot[i]->cop_y_mm;
-        }
-    if (!(weight > 0))
-        return;
-    out->cop_x_mm = x / weight;
-    out->cop_y_mm = y / weight;
-    double from_fy = 0, from_fx = 0, from_tz = 0;
-    for (int i = 0; i < 2; i++)
-        if (!isnan(foot[i]->cop_x_mm)) {
-            from_fy += (foot[i]->cop_x_mm - out->cop_x_mm) / 1000 * foot[i]->fy_n;
-            from_fx += (foot[i]->cop_y_mm - out->cop_y_mm) / 1000 * foot[i]->fx_n;
-            from_tz += foot[i]->tz_nm;
-        }
-    out->turn_from_fy_nm = from_fy;
-    out->turn_from_fx_nm = -from_fx;
-    out->turn_from_tz_nm = from_tz;
-    out->turn_nm = from_fy - from_fx + from_tz;
+    uf_both_inline(a, b, min_n, out);
 }

@@ -20,6 +20,17 @@ struct uf_wrench {
 void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
                   const double *tare_raw, int channels, struct uf_wrench *out);
 
+/* The same for many samples: the plate's own channels only, in the order of the board, so that the
+ * sums are the same bits. */
+struct uf_weights {
+    int n, channel[UF_CHANNELS_MAX];
+    double c[UF_CHANNELS_MAX][UF_COMPONENTS];
+    double start[UF_COMPONENTS]; /* 0, or NAN for a component that is not known */
+};
+void uf_weights_of(const struct uf_plate_matrix *m, int channels, struct uf_weights *out);
+void uf_wrench_weighed(const struct uf_weights *w, const int32_t *counts_raw,
+                       const double *tare_raw, struct uf_wrench *out);
+
 /* x_mm, y_mm on the top surface, tz_nm the free moment. NAN all three where fz_n < min_n or a
  * component that the place needs is NAN; tz_nm also where one of its own is. */
 struct uf_cop {

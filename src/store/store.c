@@ -124,20 +124,24 @@ static int identity_check(struct uf_store *s, struct uf_error *err)
 
 static int writer_setup(struct uf_store *s, struct uf_error *err)
 {
+    /* A new file becomes a WAL database by way of a rollback journal. Should a power cut bring that
+     * journal back, the next opening would roll the file back to nothing, whatever the WAL holds by
+     * then; EXTRA syncs the folder after the journal is deleted. */
+    int rc = uf_db_exec(s, "PRAGMA synchronous = EXTRA", "set up the database", err);
     /* Changing to WAL does not wait for another program that does the same: ask again. */
-    for (int left = 100;; left--) {
-        int rc = uf_db_exec(s, "PRAGMA journal_mode = WAL", "set up the database", err);
+    for (int left = 100; rc == 0 || (rc == UF_EBUSY && left > 0); left--) {
+        rc = uf_db_exec(s, "PRAGMA journal_mode = WAL", "set up the database", err);
         if (rc == 0)
             break;
-        if (rc != UF_EBUSY || left == 0)
-            return rc;
         usleep(20000);
     }
+    if (rc)
+        return rc;
     /* The -wal and -shm files stay at a clean end: without them, a user who may read the file but
      * not write its folder could read it only while the daemon runs. */
     int on = 1;
     sqlite3_file_control(s->db, "main", SQLITE_FCNTL_PERSIST_WAL, &on);
-    int rc = uf_db_exec(s, WRITER_SETTINGS, "set up the database", err);
+    rc = uf_db_exec(s, WRITER_SETTINGS, "set up the database", err);
     return rc ? rc : uf_schema_migrate(s, err);
 }
 

@@ -120,9 +120,11 @@ static void spread(const struct uf_capture *cap, const struct uf_wrench *w, size
 static void condition(const struct uf_capture *cap, const struct uf_plate_matrix *matrix,
                       struct uf_wrench *raw, size_t n, double *wrench_grid)
 {
+    struct uf_weights weights;
+    uf_weights_of(matrix, cap->board.channels, &weights);
     for (size_t i = 0; i < cap->samples; i++)
-        uf_wrench_of(matrix, cap->counts_raw + i * cap->board.channels, cap->tare_raw,
-                     cap->board.channels, &raw[i]);
+        uf_wrench_weighed(&weights, cap->counts_raw + i * cap->board.channels, cap->tare_raw,
+                          &raw[i]);
     for (size_t k = 0; k < UF_COMPONENTS; k++)
         spread(cap, raw, k, wrench_grid + k * n);
 }

@@ -2,6 +2,8 @@
  * Golfer-frame curves: see curves.h. Pure. */
 #include "swing/curves.h"
 
+#include "plate/wrench_inline.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -112,50 +114,108 @@ static struct uf_wrench wrench_at(const struct uf_scene *s, const struct uf_nudg
 }
 
 /* Golfer frame: s = -1 for a right-handed golfer (target towards -x), +1 for a left-handed one. */
+static void put_foot(struct uf_curves *c, int foot, double s, size_t i, const struct uf_ground *g)
+{
+    c->vertical_n[foot][i] = g->fz_n;
+    c->target_n[foot][i] = s * g->fx_n;
+    c->toe_n[foot][i] = g->fy_n;
+    c->tz_nm[foot][i] = -s * g->tz_nm;
+    c->cop_target_mm[foot][i] = s * g->cop_x_mm;
+    c->cop_toe_mm[foot][i] = g->cop_y_mm;
+}
+
+/* A foot in a frame that is mirrored for a right-handed golfer, as what both make is the same up to
+ * signs. */
+static struct uf_ground mirrored(const struct uf_curves *c, int foot, size_t i)
+{
+    return (struct uf_ground){c->target_n[foot][i],   c->toe_n[foot][i],
+                              c->vertical_n[foot][i], c->cop_target_mm[foot][i],
+                              c->cop_toe_mm[foot][i], -c->tz_nm[foot][i]};
+}
+
+static void put_both(struct uf_curves *c, size_t i, const struct uf_both *both)
+{
+    c->total_vertical_n[i] = both->fz_n;
+    c->total_target_n[i] = both->fx_n;
+    c->total_toe_n[i] = both->fy_n;
+    c->net_target_mm[i] = both->cop_x_mm;
+    c->net_toe_mm[i] = both->cop_y_mm;
+    c->turn_nm[i] = -both->turn_nm;
+    c->turn_from_toe_nm[i] = -both->turn_from_fy_nm;
+    c->turn_from_target_nm[i] = -both->turn_from_fx_nm;
+    c->turn_from_free_nm[i] = -both->turn_from_tz_nm;
+}
+
+void uf_curves_foot(struct uf_curves *c, const struct uf_scene *scene, const struct uf_nudge *nudge,
+                    int foot, size_t from, size_t to)
+{
+    int p = uf_plate_under(scene->hand, foot);
+    const struct uf_plate *plate = &scene->rig.plate[p];
+    const struct uf_turn turn = uf_plate_turn(plate);
+    const double s = side_of(scene->hand), cop_min_n = scene->cop_min_n;
+    for (size_t i = from; i < to; i++) {
+        struct uf_wrench w = wrench_at(scene, nudge, p, foot, i);
+        struct uf_ground g;
+        uf_ground_inline(plate, turn, &w, cop_min_n, &g);
+        put_foot(c, foot, s, i, &g);
+    }
+}
+
+void uf_curves_both(struct uf_curves *c, const struct uf_scene *scene, size_t from, size_t to)
+{
+    const double cop_min_n = scene->cop_min_n;
+    for (size_t i = from; i < to; i++) {
+        struct uf_ground lead = mirrored(c, UF_LEAD, i), trail = mirrored(c, UF_TRAIL, i);
+        struct uf_both both;
+        uf_both_inline(&lead, &trail, cop_min_n, &both);
+        put_both(c, i, &both);
+        c->trail_share_pct[i] = both.fz_n >= cop_min_n ? 100 * trail.fz_n / both.fz_n : NAN;
+    }
+}
+
+/* A single plate: both feet together, and nothing of each. */
+static void fill_single(struct uf_curves *c, const struct uf_scene *scene,
+                        const struct uf_nudge *nudge, size_t from, size_t to)
+{
+    const struct uf_ground absent = {NAN, NAN, NAN, NAN, NAN, NAN};
+    const struct uf_turn turn = uf_plate_turn(&scene->rig.plate[0]);
+    const double s = side_of(scene->hand);
+    for (size_t i = from; i < to; i++) {
+        struct uf_wrench w = wrench_at(scene, nudge, 0, UF_LEAD, i);
+        struct uf_ground all;
+        uf_ground_inline(&scene->rig.plate[0], turn, &w, scene->cop_min_n, &all);
+        for (int foot = 0; foot < UF_FEET; foot++)
+            put_foot(c, foot, s, i, &absent);
+        put_both(c, i,
+                 &(struct uf_both){s * all.fx_n, all.fy_n, all.fz_n, s * all.cop_x_mm, all.cop_y_mm,
+                                   s * all.tz_nm, NAN, NAN, NAN});
+        c->trail_share_pct[i] = NAN;
+    }
+}
+
 void uf_curves_fill(struct uf_curves *c, const struct uf_scene *scene, const struct uf_nudge *nudge,
                     size_t from, size_t to)
 {
-    const struct uf_rig *rig = &scene->rig;
-    double s = side_of(scene->hand), cop_min_n = scene->cop_min_n;
-    bool two = rig->plates == 2;
-    const struct uf_ground absent = {NAN, NAN, NAN, NAN, NAN, NAN};
-    for (size_t i = from; i < to; i++) {
-        struct uf_ground ground[UF_FEET] = {absent, absent};
-        struct uf_both both;
-        if (two) {
-            for (int foot = 0; foot < UF_FEET; foot++) {
-                int p = uf_plate_under(scene->hand, foot);
-                struct uf_wrench w = wrench_at(scene, nudge, p, foot, i);
-                uf_ground_of(&rig->plate[p], &w, cop_min_n, &ground[foot]);
-            }
-            uf_both_of(&ground[UF_LEAD], &ground[UF_TRAIL], cop_min_n, &both);
-        } else {
-            struct uf_wrench w = wrench_at(scene, nudge, 0, UF_LEAD, i);
-            struct uf_ground all;
-            uf_ground_of(&rig->plate[0], &w, cop_min_n, &all);
-            both = (struct uf_both){all.fx_n,  all.fy_n, all.fz_n, all.cop_x_mm, all.cop_y_mm,
-                                    all.tz_nm, NAN,      NAN,      NAN};
-        }
-        for (int foot = 0; foot < UF_FEET; foot++) {
-            c->vertical_n[foot][i] = ground[foot].fz_n;
-            c->target_n[foot][i] = s * ground[foot].fx_n;
-            c->toe_n[foot][i] = ground[foot].fy_n;
-            c->tz_nm[foot][i] = -s * ground[foot].tz_nm;
-            c->cop_target_mm[foot][i] = s * ground[foot].cop_x_mm;
-            c->cop_toe_mm[foot][i] = ground[foot].cop_y_mm;
-        }
-        c->total_vertical_n[i] = both.fz_n;
-        c->total_target_n[i] = s * both.fx_n;
-        c->total_toe_n[i] = both.fy_n;
-        c->net_target_mm[i] = s * both.cop_x_mm;
-        c->net_toe_mm[i] = both.cop_y_mm;
-        c->turn_nm[i] = -s * both.turn_nm;
-        c->turn_from_toe_nm[i] = -s * both.turn_from_fy_nm;
-        c->turn_from_target_nm[i] = -s * both.turn_from_fx_nm;
-        c->turn_from_free_nm[i] = -s * both.turn_from_tz_nm;
-        c->trail_share_pct[i] =
-            both.fz_n >= cop_min_n ? 100 * ground[UF_TRAIL].fz_n / both.fz_n : NAN;
+    if (scene->rig.plates != 2) {
+        fill_single(c, scene, nudge, from, to);
+        return;
     }
+    for (int foot = 0; foot < UF_FEET; foot++)
+        uf_curves_foot(c, scene, nudge, foot, from, to);
+    uf_curves_both(c, scene, from, to);
+}
+
+void uf_curves_copy_foot(struct uf_curves *c, const struct uf_curves *from_curves, int foot,
+                         size_t from, size_t to)
+{
+    double *const into[] = {c->vertical_n[foot], c->target_n[foot],      c->toe_n[foot],
+                            c->tz_nm[foot],      c->cop_target_mm[foot], c->cop_toe_mm[foot]};
+    const double *const out_of[] = {
+        from_curves->vertical_n[foot],    from_curves->target_n[foot],
+        from_curves->toe_n[foot],         from_curves->tz_nm[foot],
+        from_curves->cop_target_mm[foot], from_curves->cop_toe_mm[foot]};
+    for (size_t k = 0; k < sizeof into / sizeof into[0]; k++)
+        memcpy(into[k] + from, out_of[k] + from, sizeof(double) * (to - from));
 }
 
 void uf_quiet_of(const struct uf_scene *scene, const struct uf_nudge *nudge, struct uf_quiet *out)

@@ -42,6 +42,15 @@ int uf_curves_new(struct uf_curves *c, size_t n, double rate_hz, struct uf_error
 void uf_curves_fill(struct uf_curves *c, const struct uf_scene *scene, const struct uf_nudge *nudge,
                     size_t from, size_t to);
 
+/* The two halves of it, of a rig with two plates: the curves of a foot alone, and from those of
+ * both feet all the others. */
+void uf_curves_foot(struct uf_curves *c, const struct uf_scene *scene, const struct uf_nudge *nudge,
+                    int foot, size_t from, size_t to);
+void uf_curves_both(struct uf_curves *c, const struct uf_scene *scene, size_t from, size_t to);
+/* The curves of a foot alone from others of the same length. */
+void uf_curves_copy_foot(struct uf_curves *c, const struct uf_curves *from_curves, int foot,
+                         size_t from, size_t to);
+
 /* Quiet standing: vertical force of each foot and of both, COP of each foot in the golfer frame;
  * NAN what is not known. */
 struct uf_quiet {

@@ -18,6 +18,7 @@
 #define SHUFFLE_DEG   5.0  /* turned */
 #define SHUFFLE_ALONG 0.10 /* of the length, between the halves' middles: moved to and fro */
 #define OVER_MM       6.0  /* an outline that reaches further over an edge */
+#define END_PART      0.3  /* .. and lies within so much of the range's end: no pause on the way */
 #define TURN_PART     0.25 /* a turning point counts when the path comes back by so much of it */
 
 /* Body proportions: foot length and breadth of 0.152 and 0.055 of the height (Drillis & Contini
@@ -170,12 +171,13 @@ static struct turns turns_of(const struct uf_foot_path *p, const struct line *l,
         least = fmin(least, a);
         most = fmax(most, a);
         if (way >= 0 && a < most - back) {
-            if (way > 0 && most > 0.5 * (lo + hi)) /* where it began is no turning point */
+            if (way > 0 &&
+                most > hi - END_PART * (hi - lo)) /* where it began is no turning point */
                 tally_add(&toe, most);
             way = -1;
             least = a;
         } else if (way <= 0 && a > least + back) {
-            if (way < 0 && least < 0.5 * (lo + hi))
+            if (way < 0 && least < lo + END_PART * (hi - lo))
                 tally_add(&heel, least);
             way = 1;
             most = a;

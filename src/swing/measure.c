@@ -134,8 +134,8 @@ static bool gap_may_hide(const struct uf_measure *m, const double *y, size_t pea
 /* Coefficients of the polynomial of that degree through y - y[index] by least squares, over the
  * grid points from index - left to index + right; t runs in units of width grid steps from index.
  * Normal equations: with |t| <= 1 and degree 4 they lose six of sixteen digits. */
-static void fit(const double *y, const struct uf_found *f, size_t left, size_t right, double width,
-                int degree, double c[DEGREE + 1])
+static inline void fit(const double *y, const struct uf_found *f, size_t left, size_t right,
+                       double width, const int degree, double c[DEGREE + 1])
 {
     double power[2 * DEGREE + 1] = {0}, a[DEGREE + 1][DEGREE + 2];
     double moment[DEGREE + 1] = {0};
@@ -196,7 +196,10 @@ static void refine(const struct uf_measure *m, const double *y, double sign, str
         right++;
     double width = (double)(left > right ? left : right), c[DEGREE + 1], slope, bend;
     int degree = left + right >= 2 * DEGREE ? DEGREE : 2;
-    fit(y, f, left, right, width, degree, c);
+    if (degree == DEGREE) /* constants: the loops within are unrolled */
+        fit(y, f, left, right, width, DEGREE, c);
+    else
+        fit(y, f, left, right, width, 2, c);
     double t = 0, best = -INFINITY;
     for (int i = -PLACES; i <= PLACES; i++) { /* near the top .. */
         double place = i < 0 ? (double)left * i : (double)right * i;

@@ -70,6 +70,13 @@ struct uf_found {
         rival; /* the next best local extreme, not of the same crest; index where there is none */
 };
 
+/* Of the net COP from the first movement to impact. */
+struct uf_way {
+    bool done;
+    enum uf_reason reason;
+    double length_mm, range_mm[2], speed_mm_s;
+};
+
 struct uf_measure {
     const struct uf_capture *capture;
     const struct uf_curves *curves;
@@ -87,6 +94,8 @@ struct uf_measure {
     /* What was found on the curves as measured, when these are slightly changed ones: the same
      * extremes are sought, each near its place. NULL: in the whole range. */
     const struct uf_found (*near)[UF_EXTREMES];
+    const bool *wanted; /* [UF_METRICS]: the others are left out, without a reason; NULL: all */
+    struct uf_way way;  /* filled at first use */
 };
 
 struct uf_reading {
@@ -96,8 +105,9 @@ struct uf_reading {
 struct uf_reading uf_has(double value); /* NAN: not calibrated */
 struct uf_reading uf_lacks(enum uf_reason reason);
 
-/* Fills value[] and reason[] from the table. Forget what was found (m->found) when anything that m
- * points to has changed. */
+/* Fills value[] and reason[] from the table. Forget what was found when anything that m points to
+ * has changed. */
+void uf_measure_forget(struct uf_measure *m);
 void uf_measure_all(struct uf_measure *m, double *value, enum uf_reason *reason);
 /* False for numbers about the signal itself and for codes (order, region, leader): they have no
  * uncertainty. */

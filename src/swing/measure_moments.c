@@ -105,9 +105,9 @@ struct uf_reading uf_m_rise(struct uf_measure *m, int curve, int per_bw)
     size_t from = f->index > m->from + reach ? f->index - reach : m->from;
     if (uf_gap_within(m, from, f->index))
         return uf_lacks(UF_REASON_GAP);
+    const double *y = uf_array_of(m, curve);
     double length = RISE_S * m->curves->rate_hz, best = -INFINITY;
     for (size_t i = from; (double)i + length <= (double)f->index; i++) {
-        const double *y = uf_array_of(m, curve);
         double rise = uf_value_at(m, curve, (double)i + length) - y[i];
         if (rise > best)
             best = rise;
@@ -132,51 +132,67 @@ struct uf_reading uf_m_share_back_max(struct uf_measure *m, int a, int b)
     size_t to = grid_of(m, m->event[UF_EVENT_TOP].t_s);
     if (uf_gap_within(m, from, to))
         return uf_lacks(UF_REASON_GAP);
-    double best = NAN;
+    const double *share = m->curves->trail_share_pct;
+    double best = -INFINITY;
     for (size_t i = from; i <= to; i++)
-        best = fmax(best, m->curves->trail_share_pct[i]);
-    return isnan(best) ? uf_lacks(UF_REASON_BELOW_THRESHOLD) : uf_has(best);
+        best = share[i] > best ? share[i] : best;
+    return isfinite(best) ? uf_has(best) : uf_lacks(UF_REASON_BELOW_THRESHOLD);
 }
 
-/* Of the net COP from the first movement to impact: length of its way, range, greatest speed. */
-struct uf_reading uf_m_travel(struct uf_measure *m, int part, int b)
+/* Length of the net COP's way, ranges, greatest speed. */
+static struct uf_way way_of(const struct uf_measure *m)
 {
-    (void)b;
-    enum uf_reason reason = uf_spoiled(m, CURVE_NET_TARGET);
-    if (!reason && !known(&m->event[UF_EVENT_START]))
-        reason = UF_REASON_NO_EVENT;
-    if (!reason && !known(&m->event[UF_EVENT_IMPACT]))
-        reason = UF_REASON_NO_IMPACT;
-    if (reason)
-        return uf_lacks(reason);
+    struct uf_way w = {.done = true, .reason = uf_spoiled(m, CURVE_NET_TARGET)};
+    if (!w.reason && !known(&m->event[UF_EVENT_START]))
+        w.reason = UF_REASON_NO_EVENT;
+    if (!w.reason && !known(&m->event[UF_EVENT_IMPACT]))
+        w.reason = UF_REASON_NO_IMPACT;
+    if (w.reason)
+        return w;
     size_t from = grid_of(m, m->event[UF_EVENT_START].t_s);
     size_t to = grid_of(m, m->event[UF_EVENT_IMPACT].t_s);
-    if (uf_gap_within(m, from, to))
-        return uf_lacks(UF_REASON_GAP);
+    if (uf_gap_within(m, from, to)) {
+        w.reason = UF_REASON_GAP;
+        return w;
+    }
     const double *t = m->curves->net_target_mm, *f = m->curves->net_toe_mm;
     double length = 0, fastest = 0, lo[2] = {t[from], f[from]}, hi[2] = {t[from], f[from]};
     for (size_t i = from + 1; i <= to; i++) {
-        double step = hypot(t[i] - t[i - 1], f[i] - f[i - 1]);
-        if (isnan(step))
-            return uf_lacks(UF_REASON_BELOW_THRESHOLD);
-        length += step;
-        fastest = fmax(fastest, step);
-        lo[0] = fmin(lo[0], t[i]);
-        hi[0] = fmax(hi[0], t[i]);
-        lo[1] = fmin(lo[1], f[i]);
-        hi[1] = fmax(hi[1], f[i]);
+        double dt = t[i] - t[i - 1], df = f[i] - f[i - 1], square = dt * dt + df * df;
+        length += sqrt(square);
+        fastest = square > fastest ? square : fastest;
+        lo[0] = t[i] < lo[0] ? t[i] : lo[0];
+        hi[0] = t[i] > hi[0] ? t[i] : hi[0];
+        lo[1] = f[i] < lo[1] ? f[i] : lo[1];
+        hi[1] = f[i] > hi[1] ? f[i] : hi[1];
     }
+    if (isnan(length)) /* the COP did not exist all the way */
+        w.reason = UF_REASON_BELOW_THRESHOLD;
+    w.length_mm = length;
+    w.range_mm[0] = hi[0] - lo[0];
+    w.range_mm[1] = hi[1] - lo[1];
+    w.speed_mm_s = sqrt(fastest) * m->curves->rate_hz;
+    return w;
+}
+
+struct uf_reading uf_m_travel(struct uf_measure *m, int part, int b)
+{
+    (void)b;
+    if (!m->way.done)
+        m->way = way_of(m);
+    if (m->way.reason)
+        return uf_lacks(m->way.reason);
     switch ((enum uf_travel_part)part) {
     case TRAVEL_LENGTH:
-        return uf_has(length);
+        return uf_has(m->way.length_mm);
     case TRAVEL_TARGET:
-        return uf_has(hi[0] - lo[0]);
+        return uf_has(m->way.range_mm[0]);
     case TRAVEL_TOE:
-        return uf_has(hi[1] - lo[1]);
+        return uf_has(m->way.range_mm[1]);
     case TRAVEL_SPEED:
         break;
     }
-    return uf_has(fastest * m->curves->rate_hz);
+    return uf_has(m->way.speed_mm_s);
 }
 
 /* Angle of the line from the trail foot's COP to the lead foot's against the target line. */
@@ -262,10 +278,11 @@ static struct uf_reading overlap(struct uf_measure *m)
         return uf_lacks(UF_REASON_GAP);
     double both = 0, either = 0;
     for (size_t i = from; i <= to; i++) {
-        double lead = fmax(0, -m->curves->toe_n[UF_LEAD][i]);
-        double trail = fmax(0, m->curves->toe_n[UF_TRAIL][i]);
-        both += fmin(lead, trail);
-        either += fmax(lead, trail);
+        double lead = -m->curves->toe_n[UF_LEAD][i], trail = m->curves->toe_n[UF_TRAIL][i];
+        lead = lead > 0 ? lead : 0;
+        trail = trail > 0 ? trail : 0;
+        both += lead < trail ? lead : trail;
+        either += lead < trail ? trail : lead;
     }
     return either > 0 ? uf_has(both / either) : uf_lacks(UF_REASON_AT_EDGE);
 }

@@ -55,9 +55,20 @@ static const struct {
     [UF_REASON_STEP] = {"step", "a foot was in the air before impact"},
 };
 
+void uf_measure_forget(struct uf_measure *m)
+{
+    memset(m->found, 0, sizeof m->found);
+    m->way.done = false;
+}
+
 void uf_measure_all(struct uf_measure *m, double *value, enum uf_reason *reason)
 {
     for (int i = 0; i < UF_METRICS; i++) {
+        if (m->wanted && !m->wanted[i]) {
+            value[i] = NAN;
+            reason[i] = UF_REASON_NONE;
+            continue;
+        }
         struct uf_reading r = functions[i].function(m, functions[i].a, functions[i].b);
         if (!r.reason && !(r.value >= rows[i].lo && r.value <= rows[i].hi))
             r = uf_lacks(isnan(r.value) ? UF_REASON_NOT_CALIBRATED : UF_REASON_IMPLAUSIBLE);

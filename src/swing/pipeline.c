@@ -14,6 +14,7 @@
 #define RATE_SPAN_S    1.0  /* the rate is checked over so long */
 #define RATE_TOLERANCE 0.02
 #define RATE_MOST_HZ   65535 /* what HELLO can promise */
+#define SAME_TIME_PART 0.25  /* of the samples at the time of the one before: it goes in steps */
 #define QUIET_MEAN_S   2.0   /* the weight is the mean of the last so many quiet seconds */
 #define LEAVE_S        1.0 /* a stream broken for longer: somebody may have stepped off meanwhile */
 #define STRIKE_S       0.05 /* a second rise within this is the same strike, bouncing */
@@ -55,14 +56,16 @@ struct uf_pipeline {
     double rate_hz; /* promised, or as found where that is untrue */
     bool rate_checked;
     uint64_t rate_samples; /* since rate_from_dev_us */
-    int64_t rate_from_dev_us;
+    int64_t rate_from_dev_us, rate_last_dev_us;
+    uint64_t rate_same; /* samples at the time of the one before */
     bool mapped[UF_CHANNELS_MAX];
     struct uf_pipeline_doubts doubts;
     uint32_t epoch;
     bool first_frame;
 
     struct uf_lowpass lowpass;
-    struct uf_lowpass_state lowpass_state[UF_PLATES_MAX][UF_COMPONENTS];
+    struct uf_lowpass_state lowpass_state;
+    struct uf_weights weights[UF_PLATES_MAX]; /* of cal, for the board's channels */
     struct uf_wrench live_wrench[UF_PLATES_MAX];
     struct uf_live live;
 
@@ -131,6 +134,14 @@ void uf_pipeline_free(struct uf_pipeline *p)
 
 /* ---- HELLO ---- */
 
+/* What the calibration makes of the board's channels; the live filters start anew. */
+static void weigh(struct uf_pipeline *p)
+{
+    for (int k = 0; k < p->rig.plates; k++)
+        uf_weights_of(&p->cal.plate[k], p->rig.channels, &p->weights[k]);
+    memset(&p->lowpass_state, 0, sizeof p->lowpass_state);
+}
+
 /* Makes what depends on the board's rate and channels. */
 static int fit_board(struct uf_pipeline *p, double rate_hz, struct uf_error *err)
 {
@@ -154,7 +165,7 @@ static int fit_board(struct uf_pipeline *p, double rate_hz, struct uf_error *err
     if (rc)
         return rc;
     double cutoff_hz = fmin(p->s.live_cutoff_hz, 0.4 * rate_hz);
-    memset(p->lowpass_state, 0, sizeof p->lowpass_state);
+    weigh(p);
     return uf_lowpass_design(&p->lowpass, 2, cutoff_hz, rate_hz, err);
 }
 
@@ -192,13 +203,14 @@ static void trigger_forces(const struct uf_pipeline *p, const struct uf_wrench *
     s->left_n = g.fz_n - s->right_n;
 }
 
-static void filter_live(struct uf_pipeline *p, int plate, const struct uf_wrench *w)
+/* Both plates at once, a lane a component. */
+static void filter_live(struct uf_pipeline *p, const struct uf_wrench w[UF_PLATES_MAX])
 {
-    const double *in = &w->fx_n;
-    double *out = &p->live_wrench[plate].fx_n;
-    for (size_t k = 0; k < UF_COMPONENTS; k++)
-        out[k] =
-            isnan(in[k]) ? NAN : uf_lowpass_step(&p->lowpass, &p->lowpass_state[plate][k], in[k]);
+    double x[UF_LOWPASS_LANES];
+    _Static_assert(sizeof x == sizeof p->live_wrench, "a lane for each component");
+    memcpy(x, w, sizeof x);
+    uf_lowpass_step(&p->lowpass, &p->lowpass_state, x);
+    memcpy(p->live_wrench, x, sizeof x);
 }
 
 /* Cuts the swing's window out of the ring. */
@@ -313,22 +325,44 @@ static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event even
     }
 }
 
+/* A clock of whole milliseconds, say, or of a timer's ticks: samples share a time. */
+static void look_for_steps(struct uf_pipeline *p, double n, double span_s, double found_hz)
+{
+    double same = (double)p->rate_same;
+    p->doubts.clock_step_ms = 0;
+    if (same < SAME_TIME_PART * n || found_hz > RATE_MOST_HZ)
+        return;
+    p->doubts.clock_step_ms = 1e3 * span_s / (n - same);
+    p->waiting |= WAIT_ERROR;
+    uf_fail(
+        &p->error, UF_EINVAL,
+        "the board's clock goes in steps of about %.2g ms, so %.0f samples share a time: moments "
+        "of a swing are unsure by a step; the firmware must send the microseconds of each "
+        "conversion (t_us)",
+        p->doubts.clock_step_ms, n / (n - same));
+}
+
 /* Once after each HELLO of a new kind: do the samples come at the promised rate, by the board's own
  * clock? If not, that is said, and the chain is set up for the rate that was found. */
 static void check_rate(struct uf_pipeline *p, const struct uf_frame *f)
 {
     if (p->rate_samples == 0 || f->epoch != p->epoch) {
         p->rate_samples = 1;
-        p->rate_from_dev_us = f->t_dev_us;
+        p->rate_same = 0;
+        p->rate_from_dev_us = p->rate_last_dev_us = f->t_dev_us;
         return;
     }
     p->rate_samples += 1 + f->lost_before;
     double span_s = 1e-6 * (double)(f->t_dev_us - p->rate_from_dev_us);
     double n = (double)(p->rate_samples - 1), promised_hz = p->hello.rate_hz;
+    /* Equal times come as a microsecond more each: see wire/timeline.h. */
+    p->rate_same += 1e-6 * (double)(f->t_dev_us - p->rate_last_dev_us) * promised_hz < 0.1;
+    p->rate_last_dev_us = f->t_dev_us;
     if (span_s < RATE_SPAN_S && n < 2 * RATE_SPAN_S * promised_hz)
         return;
     p->rate_checked = true;
     double found_hz = n / span_s;
+    look_for_steps(p, n, span_s, found_hz);
     if (fabs(found_hz / promised_hz - 1) <= RATE_TOLERANCE)
         return;
     p->waiting |= WAIT_ERROR;
@@ -353,9 +387,11 @@ static void check_rate(struct uf_pipeline *p, const struct uf_frame *f)
 static void doubt(struct uf_pipeline *p, struct uf_frame *f)
 {
     int32_t rail = (int32_t)(1u << (p->hello.adc_bits - 1)) - 1;
+    unsigned railed = 0;
     for (int c = 0; c < p->rig.channels; c++)
-        if (p->mapped[c] && (f->counts_raw[c] >= rail || f->counts_raw[c] <= -rail - 1))
-            f->status |= UF_STATUS_RAIL;
+        railed |= p->mapped[c] & ((f->counts_raw[c] >= rail) | (f->counts_raw[c] <= -rail - 1));
+    if (railed)
+        f->status |= UF_STATUS_RAIL;
     p->doubts.overrun += (f->status & UF_STATUS_OVERRUN) != 0;
     p->doubts.excitation += (f->status & UF_STATUS_EXCITATION) != 0;
     p->doubts.rail += (f->status & UF_STATUS_RAIL) != 0;
@@ -406,18 +442,17 @@ static void take_sample(struct uf_pipeline *p)
 
     if (uf_tare_feed(p->tare, f, rate_hz, &p->tare_event)) {
         p->waiting |= WAIT_TARE;
-        memset(p->lowpass_state, 0, sizeof p->lowpass_state);
+        memset(&p->lowpass_state, 0, sizeof p->lowpass_state);
         uf_monitor_cut(&p->monitor);
     }
     if (!uf_tare_ready(p->tare))
         return;
     watch_plates(p, f, broken);
     struct uf_wrench wrench[UF_PLATES_MAX];
-    for (int k = 0; k < p->rig.plates; k++) {
-        uf_wrench_of(&p->cal.plate[k], f->counts_raw, uf_tare_raw(p->tare), f->channels,
-                     &wrench[k]);
-        filter_live(p, k, &wrench[k]);
-    }
+    memset(wrench, 0, sizeof wrench);
+    for (int k = 0; k < p->rig.plates; k++)
+        uf_wrench_weighed(&p->weights[k], f->counts_raw, uf_tare_raw(p->tare), &wrench[k]);
+    filter_live(p, wrench);
     struct uf_segment_sample s = {.t_dev_us = f->t_dev_us, .discontinuity = broken};
     trigger_forces(p, wrench, &s);
     struct uf_segment_result result;
@@ -565,6 +600,7 @@ uint32_t uf_pipeline_stand(const struct uf_pipeline *p)
 void uf_pipeline_set_calibration(struct uf_pipeline *p, const struct uf_calibration *cal)
 {
     p->cal = *cal;
+    weigh(p);
     uf_tare_set_calibration(p->tare, cal);
 }
 

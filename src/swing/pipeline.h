@@ -35,8 +35,8 @@ enum uf_pipeline_kind {
     UF_PIPE_NOTE,
     UF_PIPE_PLATE, /* a plate has become suspect, or well again: uf_pipeline_monitor */
     UF_PIPE_ERROR  /* err of uf_pipeline_feed says what: board does not fit the rig, it sends at
-                      another rate than it promises, its clock stands, no memory; the pipeline goes
-                      on */
+                      another rate than it promises, its clock stands or goes in steps, no memory;
+                      the pipeline goes  on */
 };
 
 struct uf_pipeline_event {
@@ -102,10 +102,12 @@ const struct uf_live *uf_pipeline_live(struct uf_pipeline *p);
 const struct uf_wire_counts *uf_pipeline_counts(const struct uf_pipeline *p);
 const struct uf_hello *uf_pipeline_hello(const struct uf_pipeline *p); /* NULL before the first */
 
-/* Samples that say something against themselves: the board's status bits, and mapped channels at
- * their rail (status bit or not). */
+/* Samples that say something against themselves: the board's status bits, mapped channels at their
+ * rail (status bit or not), and times that many of them share. */
 struct uf_pipeline_doubts {
     uint64_t overrun, excitation, rail;
+    double
+        clock_step_ms; /* the board's clock goes in steps of more than a sample; 0: it does not */
 };
 const struct uf_pipeline_doubts *uf_pipeline_doubts(const struct uf_pipeline *p);
 

@@ -16,6 +16,7 @@
 #define FOOT_LEAST_MM                                                                              \
     45.0                  /* each foot travels so far between two; so does the player who          \
                              does not go as far as he can */
+#define WAY_PART     0.6  /* of the longest way of the run: a shorter one is none of it */
 #define HALF_LEAST_S 0.25 /* time between two turning points, at least .. */
 #define HALF_MOST_S  2.0  /* .. and at most */
 #define TURNS_LEAST  5    /* of a run: two of either side, and one that is seen only half */
@@ -36,7 +37,7 @@ static void forget_run(struct uf_rocking *r)
 {
     r->turns = 0;
     r->way = 0;
-    r->seen = false;
+    r->seen = r->ended = false;
 }
 
 void uf_rocking_break(struct uf_rocking *r)
@@ -61,26 +62,38 @@ static double seconds(int64_t from_us, int64_t to_us)
     return 1e-6 * (double)(to_us - from_us);
 }
 
-/* A turning point, seen now: it goes on with the run, or begins another one. */
-static void take_turn(struct uf_rocking *r, int64_t t_dev_us, const double *place_mm, int way)
+static bool is_long_enough(const struct uf_rocking *r)
 {
-    bool goes_on = r->turns > 0;
-    double half_s = seconds(r->last_dev_us, t_dev_us);
-    for (int foot = 0; goes_on && foot < UF_FEET; foot++)
-        goes_on = way * (place_mm[foot] - r->turn_mm[foot]) >= FOOT_LEAST_MM;
-    if (goes_on && half_s >= HALF_LEAST_S && half_s <= HALF_MOST_S) {
-        r->turns++;
-    } else {
-        r->turns = 1;
-        r->first_dev_us = t_dev_us;
-    }
-    r->last_dev_us = t_dev_us;
-    memcpy(r->turn_mm, place_mm, sizeof r->turn_mm);
+    return r->turns >= TURNS_LEAST && seconds(r->first_dev_us, r->last_dev_us) >= RUN_LEAST_S;
 }
 
 static double mean_mm(const double *place_mm)
 {
     return 0.5 * (place_mm[0] + place_mm[1]);
+}
+
+/* A turning point, seen now: it goes on with the run, or begins another one. */
+static void take_turn(struct uf_rocking *r, int64_t t_dev_us, const double *place_mm, int way)
+{
+    double half_s = seconds(r->last_dev_us, t_dev_us);
+    bool goes_on = r->turns > 0 && half_s >= HALF_LEAST_S && half_s <= HALF_MOST_S;
+    for (int foot = 0; goes_on && foot < UF_FEET; foot++)
+        goes_on = way * (place_mm[foot] - r->turn_mm[foot]) >= FOOT_LEAST_MM;
+    double way_mm = way * (mean_mm(place_mm) - mean_mm(r->turn_mm));
+    if (r->turns > 1 && way_mm < WAY_PART * r->most_mm) /* to rest: the rocking is over */
+        goes_on = false;
+    if (!goes_on) {
+        r->ended = is_long_enough(r);
+        r->ended_first_dev_us = r->first_dev_us;
+        r->ended_last_dev_us = r->last_dev_us;
+        r->turns = 0;
+        r->first_dev_us = t_dev_us;
+        way_mm = 0;
+    }
+    r->most_mm = fmax(r->turns ? r->most_mm : 0, way_mm);
+    r->turns++;
+    r->last_dev_us = t_dev_us;
+    memcpy(r->turn_mm, place_mm, sizeof r->turn_mm);
 }
 
 static void set_place(double *to_mm, int64_t *to_dev_us, const double *place_mm, int64_t t_dev_us)
@@ -110,13 +123,18 @@ static void follow_place(struct uf_rocking *r, const double *place_mm, int64_t t
     }
 }
 
-/* Is the run one that has ended, or long enough? */
-static bool run_is_over(const struct uf_rocking *r, int64_t now_dev_us)
+/* Is there a run that has ended, or is long enough? */
+static bool run_is_over(struct uf_rocking *r, int64_t now_dev_us)
 {
-    double long_s = seconds(r->first_dev_us, r->last_dev_us);
     double since_s = seconds(r->last_dev_us, now_dev_us);
-    return r->turns >= TURNS_LEAST && long_s >= RUN_LEAST_S &&
-           (since_s > HALF_MOST_S || (long_s >= RUN_MOST_S && since_s >= AFTER_S));
+    double long_s = seconds(r->first_dev_us, r->last_dev_us);
+    if (!r->ended && is_long_enough(r) &&
+        (since_s > HALF_MOST_S || (long_s >= RUN_MOST_S && since_s >= AFTER_S))) {
+        r->ended = true;
+        r->ended_first_dev_us = r->first_dev_us;
+        r->ended_last_dev_us = r->last_dev_us;
+    }
+    return r->ended;
 }
 
 static int64_t shifted(int64_t t_dev_us, double by_s)
@@ -158,8 +176,9 @@ static bool follow_bin(struct uf_rocking *r, const struct uf_rig *rig,
     else
         follow_place(r, place_mm, now_dev_us);
     if (run_is_over(r, now_dev_us)) {
-        *out = (struct uf_rocking_stretch){shifted(r->first_dev_us, -LEAD_IN_S),
-                                           shifted(r->last_dev_us, AFTER_S), r->asked_dev_us >= 0};
+        *out = (struct uf_rocking_stretch){shifted(r->ended_first_dev_us, -LEAD_IN_S),
+                                           shifted(r->ended_last_dev_us, AFTER_S),
+                                           r->asked_dev_us >= 0};
         int64_t earliest = shifted(now_dev_us, -UF_ROCKING_LONGEST_S);
         if (out->from_dev_us < earliest)
             out->from_dev_us = earliest;

@@ -38,9 +38,12 @@ struct uf_rocking {
     int way;   /* +1 towards the toes, -1 towards the heels, 0: not known yet */
     int turns; /* of the run; 0: none */
     int64_t first_dev_us, last_dev_us; /* its first and last turning point */
+    double most_mm;                    /* the longest way between two, of the mean place */
     double turn_mm[UF_FEET];           /* where the last one was */
-    int64_t asked_dev_us;              /* -1: nobody asked */
-    bool ask;                          /* from the next sample on */
+    bool ended; /* a run that was long enough, by a turning point that is none of it */
+    int64_t ended_first_dev_us, ended_last_dev_us;
+    int64_t asked_dev_us; /* -1: nobody asked */
+    bool ask;             /* from the next sample on */
 };
 void uf_rocking_start(struct uf_rocking *r);
 /* The stream broke, or nobody stands there any more: what comes is another run. */

@@ -35,19 +35,22 @@ void uf_system_u_defaults(const struct uf_calibration *cal, struct uf_system_u *
     }
 }
 
-/* xorshift64* and the sum of twelve: normal enough for a spread, and the same on every machine. */
+/* xorshift64*, and the sum of twelve numbers of 16 bits: normal enough for a spread, and the same
+ * on every machine. */
 void uf_noise_fill(double *noise, size_t n)
 {
     uint64_t x = 0x9E3779B97F4A7C15u;
     for (size_t i = 0; i < n; i++) {
-        double sum = 0;
-        for (int k = 0; k < 12; k++) {
+        uint32_t sum = 0;
+        for (int k = 0; k < 3; k++) {
             x ^= x >> 12;
             x ^= x << 25;
             x ^= x >> 27;
-            sum += (double)((x * 0x2545F4914F6CDD1Du) >> 11) * 0x1p-53;
+            uint64_t four = x * 0x2545F4914F6CDD1Du;
+            sum += (uint32_t)((four & 0xFFFF) + (four >> 16 & 0xFFFF) + (four >> 32 & 0xFFFF) +
+                              (four >> 48));
         }
-        noise[i] = sum - 6;
+        noise[i] = (double)sum * 0x1p-16 - 6;
     }
 }
 
@@ -58,6 +61,7 @@ struct work {
     struct uf_curves curves;
     size_t from, to; /* the points that numbers rest on */
     struct uf_measure measure;
+    bool wanted[UF_METRICS]; /* there is a value, and it has an uncertainty */
     double value[UF_METRICS];
     enum uf_reason reason[UF_METRICS];
     double variance[UF_METRICS];
@@ -69,19 +73,18 @@ static void add_difference(struct work *w, double part)
 {
     for (int i = 0; i < UF_METRICS; i++) {
         double d = w->value[i] - w->p->value[i];
-        if (!w->p->reason[i] && !w->reason[i])
+        if (w->wanted[i] && !w->reason[i])
             w->variance[i] += part * d * d;
     }
 }
 
-/* The measure as it was, on the curves of the change: nothing is found in them yet. */
+/* The measure as it was, with nothing found yet. */
 static struct uf_measure *again(struct work *w)
 {
     w->measure = *w->p->measure;
-    memset(w->measure.found, 0, sizeof w->measure.found);
+    uf_measure_forget(&w->measure);
     w->measure.near = w->p->measure->found;
-    w->measure.curves = &w->curves;
-    w->curves.weight_n = w->measure.weight_n;
+    w->measure.wanted = w->wanted;
     return &w->measure;
 }
 
@@ -101,23 +104,37 @@ static void follow_margins(struct work *w, double part)
     }
 }
 
-/* feet: moved with their plates, or NULL. part: as add_difference. */
+/* The curves as they are, before and after each change. */
+static void restore(struct work *w, int foot)
+{
+    for (int k = 0; k < UF_FEET; k++)
+        if (foot == UF_FEET || foot == k)
+            uf_curves_copy_foot(&w->curves, w->p->measure->curves, k, w->from, w->to);
+}
+
+/* foot: under which something changed; UF_FEET: under both. feet: moved with their plates, or NULL.
+ * part: as add_difference. */
 static void measure_changed(struct work *w, const struct uf_scene *scene,
-                            const struct uf_nudge *nudge, const struct uf_foot_pose *feet,
+                            const struct uf_nudge *nudge, int foot, const struct uf_foot_pose *feet,
                             double part)
 {
     struct uf_quiet quiet;
-    uf_curves_fill(&w->curves, scene, nudge, w->from, w->to);
+    if (scene->rig.plates == 2 && foot < UF_FEET) {
+        uf_curves_foot(&w->curves, scene, nudge, foot, w->from, w->to);
+        uf_curves_both(&w->curves, scene, w->from, w->to);
+    } else
+        uf_curves_fill(&w->curves, scene, nudge, w->from, w->to);
     uf_quiet_of(scene, nudge, &quiet);
     struct uf_measure *m = again(w);
+    m->curves = &w->curves;
     if (feet)
         m->foot = feet;
     w->curves.weight_n = m->weight_n = quiet.weight_n;
-    for (int foot = 0; foot < UF_FEET; foot++)
-        m->quiet_n[foot] = quiet.vertical_n[foot];
+    memcpy(m->quiet_n, quiet.vertical_n, sizeof m->quiet_n);
     uf_measure_all(m, w->value, w->reason);
     add_difference(w, part);
     follow_margins(w, part);
+    restore(w, foot);
 }
 
 /* What moves a foot's COP at any load moved it while it rocked, too: the foot goes along. Columns
@@ -143,7 +160,7 @@ static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
             shift_foot(&feet[foot], row, UF_FZ,
                        nudge.error[row][UF_FZ] * uf_mirror_sign(hand, row) *
                            uf_mirror_sign(hand, UF_FZ));
-        measure_changed(w, w->p->scene, &nudge, feet, 1);
+        measure_changed(w, w->p->scene, &nudge, foot, feet, 1);
     }
     nudge.error = NULL;
     for (int row = 0; row < UF_COMPONENTS; row++) {
@@ -158,13 +175,13 @@ static void of_calibration(struct work *w, const struct uf_plate_u *u, int foot)
             nudge.gain =
                 u->error[row][column] * uf_mirror_sign(hand, row) * uf_mirror_sign(hand, column);
             nudge.add = 0;
-            measure_changed(w, w->p->scene, &nudge, feet, 1);
+            measure_changed(w, w->p->scene, &nudge, foot, feet, 1);
         }
         nudge.row = nudge.column = row;
         nudge.gain = 0;
         nudge.add = u->zero[row] * uf_mirror_sign(hand, row);
         if (u->zero[row] > 0)
-            measure_changed(w, w->p->scene, &nudge, NULL, 1);
+            measure_changed(w, w->p->scene, &nudge, foot, NULL, 1);
     }
 }
 
@@ -202,7 +219,7 @@ static void of_mounting(struct work *w, const struct uf_plate_u *u, int plate, i
         carry_foot(&feet[foot], foot, &as_it_is, s, changes[i].target_mm, changes[i].forward_mm,
                    changes[i].turn_deg);
         *changes[i].what += changes[i].by;
-        measure_changed(w, &changed, NULL, feet, 1);
+        measure_changed(w, &changed, NULL, foot, feet, 1);
         *p = as_it_is;
     }
 }
@@ -213,7 +230,7 @@ static void of_noise(struct work *w)
         .foot = UF_FEET, .stride = UF_NOISE_STRIDE, .noise_sd = w->p->noise_sd};
     for (size_t r = 0; r < UF_NOISE_RECORDS; r++) {
         nudge.noise = w->p->noise + r * UF_FEET * UF_COMPONENTS * UF_NOISE_STRIDE;
-        measure_changed(w, w->p->scene, &nudge, NULL, 1.0 / UF_NOISE_RECORDS);
+        measure_changed(w, w->p->scene, &nudge, UF_FEET, NULL, 1.0 / UF_NOISE_RECORDS);
     }
 }
 
@@ -222,7 +239,7 @@ static void of_low_pass(struct work *w)
     struct uf_scene changed = *w->p->scene;
     for (int p = 0; p < changed.rig.plates; p++)
         changed.grid[p] = w->p->softer[p];
-    measure_changed(w, &changed, NULL, NULL, 1);
+    measure_changed(w, &changed, NULL, UF_FEET, NULL, 1);
 }
 
 /* Half the difference of both sides: the slope may change within the uncertainty. Estimates of one
@@ -231,7 +248,6 @@ static void of_moments(struct work *w)
 {
     struct uf_event moved[UF_EVENTS];
     const struct uf_event *event = w->p->measure->event;
-    uf_curves_fill(&w->curves, w->p->scene, NULL, w->from, w->to);
     for (int k = 0; k < UF_EVENT_FINISH; k++) {
         if (event[k].source == UF_SOURCE_NONE || !(event[k].u_s > 0))
             continue;
@@ -249,7 +265,7 @@ static void of_moments(struct work *w)
         }
         for (int i = 0; i < UF_METRICS; i++) {
             double d = 0.5 * (w->value[i] - early[i]);
-            if (!w->p->reason[i] && !w->reason[i] && !no_early[i])
+            if (w->wanted[i] && !w->reason[i] && !no_early[i])
                 w->variance[i] += d * d;
         }
     }
@@ -260,7 +276,6 @@ static void of_feet(struct work *w)
 {
     const struct uf_foot_pose *as_found = w->p->measure->foot;
     struct uf_foot_pose moved[UF_FEET];
-    uf_curves_fill(&w->curves, w->p->scene, NULL, w->from, w->to);
     for (int foot = 0; foot < UF_FEET; foot++) {
         const struct uf_foot_pose *pose = &as_found[foot];
         if (!pose->known)
@@ -289,7 +304,6 @@ static void of_feet(struct work *w)
 static void of_rivals(struct work *w)
 {
     const struct uf_measure *before = w->p->measure;
-    uf_curves_fill(&w->curves, w->p->scene, NULL, w->from, w->to);
     for (int curve = 0; curve < UF_CURVE_KINDS; curve++) {
         const double *y = uf_array_of(before, curve);
         for (int extreme = 0; extreme < UF_EXTREMES; extreme++) {
@@ -318,6 +332,8 @@ int uf_propagate(const struct uf_propagation *p, double *sd, struct uf_error *er
         size_t beside = (size_t)(BESIDE_S * p->scene->rate_hz);
         w->from = p->measure->from > beside ? p->measure->from - beside : 0;
         w->to = p->measure->to + beside < p->scene->n ? p->measure->to + beside : p->scene->n;
+        for (int i = 0; i < UF_METRICS; i++)
+            w->wanted[i] = !p->reason[i] && uf_measure_has_sd((enum uf_metric)i);
         uf_curves_fill(&w->curves, p->scene, NULL, 0, p->scene->n);
         for (int foot = 0; foot < p->scene->rig.plates; foot++) {
             int plate = p->scene->rig.plates == 2 ? uf_plate_under(p->scene->hand, foot) : 0;
@@ -330,8 +346,7 @@ int uf_propagate(const struct uf_propagation *p, double *sd, struct uf_error *er
         of_feet(w);
         of_rivals(w);
         for (int i = 0; i < UF_METRICS; i++)
-            sd[i] =
-                !p->reason[i] && uf_measure_has_sd((enum uf_metric)i) ? sqrt(w->variance[i]) : NAN;
+            sd[i] = w->wanted[i] ? sqrt(w->variance[i]) : NAN;
     }
     uf_curves_free(&w->curves);
     free(w);

@@ -11,6 +11,11 @@
 #define STEPS_MAX 400
 #define TURNS     5
 
+/* Numbers that tell whether numpy's computation is the same. */
+static const enum uf_metric checked[] = {UF_M_total_vertical_peak_n, UF_M_lead_vertical_peak_n,
+                                         UF_M_target_peak_n, UF_M_turn_peak_nm};
+enum { CHECKED = sizeof checked / sizeof checked[0] };
+
 struct work {
     const struct uf_rig *rig;
     const struct uf_calibration *cal;
@@ -18,7 +23,7 @@ struct work {
     bool analyse;
     double analysis_s;
     int swings;
-    double lead_peak_n[STEPS_MAX];
+    double value[CHECKED][STEPS_MAX], u[CHECKED][STEPS_MAX];
 };
 
 static void take(void *context, struct uf_capture *c)
@@ -30,8 +35,10 @@ static void take(void *context, struct uf_capture *c)
         struct uf_error err;
         if (uf_analyse(c, w->rig, w->cal, w->settings, &a, &err))
             give_up(err.text);
-        if (w->swings < STEPS_MAX)
-            w->lead_peak_n[w->swings] = a->value[UF_M_lead_vertical_peak_n];
+        for (int k = 0; k < CHECKED && w->swings < STEPS_MAX; k++) {
+            w->value[k][w->swings] = a->value[checked[k]];
+            w->u[k][w->swings] = a->sd[checked[k]];
+        }
         uf_analysis_free(a);
         w->analysis_s += now_s() - begin;
     }
@@ -64,7 +71,7 @@ static void write_counts(const char *path, const struct lesson *l, const struct 
     struct uf_wire_event e;
     if (uf_wire_new(&wire, UF_FORM_AUTO, NULL))
         give_up("no memory");
-    int64_t head[4] = {0, rig->channels, (int64_t)rate_hz, right_handed};
+    int64_t head[5] = {0, rig->channels, (int64_t)rate_hz, right_handed, 0};
     fwrite(head, sizeof head, 1, f);
     double tare[UF_CHANNELS_MAX] = {0}, mount[UF_PLATES_MAX][3];
     long tare_at = ftell(f);
@@ -97,7 +104,16 @@ static void write_counts(const char *path, const struct lesson *l, const struct 
     uf_wire_free(wire);
 }
 
-/* Runs numpy's version; prints its ratios and how well its peaks agree. */
+static int nearest(const double *of, int n, double value)
+{
+    int best = 0;
+    for (int i = 1; i < n && i < STEPS_MAX; i++)
+        if (fabs(of[i] - value) < fabs(of[best] - value))
+            best = i;
+    return best;
+}
+
+/* Runs numpy's version; prints its ratios and how well its numbers agree. */
 static void against_numpy(const char *script, const char *path, double ours_s, double real_s,
                           const struct work *w)
 {
@@ -109,25 +125,34 @@ static void against_numpy(const char *script, const char *path, double ours_s, d
     if (!f)
         give_up("cannot run chain_numpy.py");
     char name[64];
-    double value, worst = 0;
-    int compared = 0;
+    double value, off[CHECKED] = {0}, u_off[CHECKED] = {0};
+    int compared = 0, same = 0; /* our swing that numpy's is */
     while (fscanf(f, "%63s %lf", name, &value) == 2) {
-        if (strcmp(name, "lead_vertical_peak_n") == 0) {
-            double nearest = INFINITY;
-            for (int i = 0; i < w->swings && i < STEPS_MAX; i++)
-                nearest = fmin(nearest, fabs(w->lead_peak_n[i] - value));
-            worst = fmax(worst, nearest);
-            compared++;
-        } else {
+        bool is_way = true;
+        for (int k = 0; k < CHECKED; k++) {
+            const char *ours = uf_metric_row(checked[k])->name;
+            if (strcmp(name, ours) == 0) {
+                if (k == 0) {
+                    same = nearest(w->value[k], w->swings, value);
+                    compared++;
+                }
+                off[k] = fmax(off[k], fabs(w->value[k][same] - value));
+                is_way = false;
+            } else if (strncmp(name, "u_", 2) == 0 && strcmp(name + 2, ours) == 0) {
+                u_off[k] = fmax(u_off[k], 100 * fabs(w->u[k][same] / value - 1));
+                is_way = false;
+            }
+        }
+        if (is_way)
             printf("numpy/scipy, %-10s %9.3f s  %8.0f x real time; ours is %.1f times as fast\n",
                    name, value, real_s / value, value / ours_s);
-        }
     }
     if (pclose(f) != 0)
         give_up("chain_numpy.py failed");
-    printf("same computation: %d swings found by numpy, %d by us; lead vertical peaks agree within "
-           "%.2f N\n",
-           compared, w->swings, worst);
+    printf("same computation: %d swings found by numpy, %d by us\n", compared, w->swings);
+    for (int k = 0; k < CHECKED; k++)
+        printf("  %-24s agrees within %.3f %s, its uncertainty within %.0f %%\n",
+               uf_metric_row(checked[k])->name, off[k], uf_metric_row(checked[k])->unit, u_off[k]);
 }
 
 int main(int argc, char **argv)
@@ -159,7 +184,7 @@ int main(int argc, char **argv)
     uf_sim_true_calibration(l.sim, &cal);
 
     double decode_s = INFINITY, whole_s = INFINITY, analysis_s = INFINITY;
-    struct work w;
+    static struct work w; /* large */
     for (int turn = 0; turn < TURNS; turn++) {
         decode_s = fmin(decode_s, decode_only(&l));
         w = (struct work){

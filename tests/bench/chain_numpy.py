@@ -2,12 +2,16 @@
 # SPDX-License-Identifier: MIT
 """The computation of the measuring chain in numpy and scipy, from counts that are decoded already.
 
-Called by bench_chain with a file that it wrote. Two ways, both on one core:
+Called by bench_chain with a file that it wrote (by bench_rederive with a file of swings and the word
+"swings": their analysis alone). On one core:
   stream     blocks of 16 samples as they arrive, as a live instrument in Python would have to
   recording  everything at once over the whole recording, as an offline script would
-Both end in the same per-swing analysis (zero-phase low-pass, COP, free moment, turn, peaks). Prints
-`name seconds` lines and, for the check that it is the same computation, each swing's greatest lead vertical
-force in newtons.
+  values     the same without the uncertainties
+All end in the same analysis of each swing: zero-phase low-pass (and the softer one), curves, peaks
+by a polynomial fitted to the crest, moments, what is read at peaks and moments, impulses, travel,
+the couple; then all of it again for each of 36 changes of calibration, zero and mounting, 10
+records of noise, the softer low-pass and 10 shifts of moments. Seconds are of the processor. Prints
+`way seconds` lines and, for the check that it is the same computation, some numbers of each swing.
 """
 import os
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
@@ -23,13 +27,15 @@ BIN = 4  # samples of a 4 ms bin at 1 kHz
 
 
 def read(path):
+    """Records of a recording, or of a swing with the sample number of its trigger."""
     with open(path, "rb") as f:
-        n, channels, rate, right = struct.unpack("<4q", f.read(32))
-        tare = np.frombuffer(f.read(8 * channels), "<f8")
-        matrix = np.frombuffer(f.read(8 * 2 * 6 * channels), "<f8").reshape(2, 6, channels)
-        mount = np.frombuffer(f.read(8 * 6), "<f8").reshape(2, 3)  # centre x, y, surface (mm)
-        counts = np.frombuffer(f.read(4 * n * channels), "<i4").reshape(n, channels)
-    return n, channels, rate, bool(right), tare, matrix, mount, counts
+        while head := f.read(40):
+            n, channels, rate, right, trigger = struct.unpack("<5q", head)
+            tare = np.frombuffer(f.read(8 * channels), "<f8")
+            matrix = np.frombuffer(f.read(8 * 2 * 6 * channels), "<f8").reshape(2, 6, channels)
+            mount = np.frombuffer(f.read(8 * 6), "<f8").reshape(2, 3)  # centre x, y, surface (mm)
+            counts = np.frombuffer(f.read(4 * n * channels), "<i4").reshape(n, channels)
+            yield counts, tare, matrix, mount, bool(right), rate, trigger
 
 
 def ground(wrench, mount):
@@ -101,49 +107,243 @@ def find(left, right, right_handed):
     return triggers
 
 
-def analyse(counts, tare, matrix, mount, right_handed, rate):
+LEAD_V, TRAIL_V, TOTAL_V, TARGET, LEAD_T, TRAIL_T, LEAD_F, TRAIL_F, TURN, SHARE = range(10)
+FROM_TOE, FROM_TARGET, FREE, NET_T, NET_F = range(10, 15)  # then 4 rows of the feet's COPs
+PEAKS = ((SHARE, 1), (SHARE, -1), (TOTAL_V, 1), (LEAD_V, 1), (TRAIL_V, 1), (TARGET, 1), (TARGET, -1),
+         (LEAD_T, 1), (TRAIL_T, 1), (LEAD_F, -1), (LEAD_F, 1), (TRAIL_F, 1), (TRAIL_F, -1), (TURN, 1))
+
+
+def plate_curves(w, mount, s):
+    """Rows: vertical, target, toe, COP target, COP toe, free moment of a foot, golfer frame."""
+    fx, fy, fz, mx, my, mz = w
+    h = mount[2] / 1000
+    with np.errstate(all="ignore"):
+        x, y = (-my + h * fx) / fz, (mx + h * fy) / fz
+    off = fz < 25
+    x[off] = y[off] = np.nan
+    tz = mz - x * fy + y * fx
+    return np.stack((fz, s * fx, fy, s * (1000 * x + mount[0]), 1000 * y + mount[1], -s * tz))
+
+
+def join(lead, trail):
+    total = lead[0] + trail[0]
+    a, b = np.nan_to_num(lead), np.nan_to_num(trail)
+    with np.errstate(all="ignore"):
+        there = np.where(a[3] != 0, a[0], 0) + np.where(b[3] != 0, b[0], 0)
+        x = (a[0] * a[3] + b[0] * b[3]) / there
+        y = (a[0] * a[4] + b[0] * b[4]) / there
+        share = 100 * trail[0] / total
+    toe = -((a[3] - x) * a[2] + (b[3] - x) * b[2]) / 1000
+    target = ((a[4] - y) * a[1] + (b[4] - y) * b[1]) / 1000
+    free = a[5] + b[5]
+    return np.stack((lead[0], trail[0], total, lead[1] + trail[1], lead[1], trail[1], lead[2],
+                     trail[2], toe + target + free, share, toe, target, free, x, y, lead[3],
+                     lead[4], trail[3], trail[4]))
+
+
+def peak(y, sign, lo, hi, near=None):
+    """Place and value of an extreme, by a polynomial of the fourth degree over its crest."""
+    y = sign * y
+    if near is None:
+        part = y[lo:hi + 1]
+        k, least = lo + int(np.nanargmax(part)), np.nanmin(part)
+    else:
+        a = max(near[0] - 40, lo)
+        k, least = a + int(np.nanargmax(y[a:min(near[0] + 41, hi + 1)])), near[3]
+    if k <= lo or k >= hi:
+        return k, float(k), sign * y[k], least
+    a, b = max(k - 80, lo), min(k + 80, hi)
+    low = y[a:b + 1] < y[k] - 0.03 * (y[k] - least)
+    left, right = low[:k - a][::-1], low[k - a + 1:]
+    left = int(np.argmax(left)) if left.any() else len(left)
+    right = int(np.argmax(right)) if right.any() else len(right)
+    width = max(left, right, 1)
+    t = np.arange(-left, right + 1) / width
+    degree = 4 if left + right >= 8 else 2
+    if left + right < 2:
+        return k, float(k), sign * y[k], least
+    v = np.vander(t, degree + 1)
+    c = np.linalg.solve(v.T @ v, v.T @ (y[k - left:k + right + 1] - y[k])).tolist()
+    places = np.linspace(-left / width, right / width, 17)
+    x = float(places[np.argmax(np.polyval(c, places))])
+    for _ in range(4):
+        slope = bend = value = 0.0
+        for q in c:
+            bend = bend * x + 2 * slope
+            slope = slope * x + value
+            value = value * x + q
+        if not bend < 0:
+            return k, float(k), sign * y[k], least
+        x -= slope / bend
+    value = 0.0
+    for q in c:
+        value = value * x + q
+    return k, k + x * width, sign * (y[k] + value), least
+
+
+def moments(c, trigger, rate, address):
+    """First movement, top, arm, shaft, impact: grid positions, and their uncertainties."""
+    def at(row, before, after, sign=1):
+        a = max(trigger - int(before * rate), 0)
+        return a + int(np.nanargmax(sign * c[row][a:trigger + int(after * rate)]))
+    couple, target = at(FROM_TOE, 0.3, 0.35), at(TARGET, 0.5, 0.2)
+    vertical = at(TOTAL_V, 0.2, 0.4)
+    greatest = int(np.nanargmax(c[SHARE][:trigger + 1]))
+    rise = c[SHARE][greatest] - address
+    first = [np.flatnonzero(c[SHARE][:greatest] <= address + part * rise) for part in (0.2, 0.5)]
+    first = [float(f[-1]) if len(f) else 0.0 for f in first]
+    start = first[0] - 1.9748 * (first[1] - first[0]) - 0.0439 * rate
+    impact = couple - 0.0906 * (target - couple) + 0.3857 * (vertical - couple) + 0.0943 * rate
+    top = couple + 0.7503 * (target - couple) - 0.053 * rate
+    down = impact - top
+    place = np.array([max(start, 0), top, top + 0.579 * down, top + 0.83 * down, impact])
+    return place, rate * np.array([0.0254, 0.0114, 0.008, 0.008, 0.0085])
+
+
+def lobe(y, k, level, rate):
+    y = y - level
+    sign = np.sign(y[k])
+    out = np.flatnonzero(sign * y <= 0)
+    i = np.searchsorted(out, k)
+    a = out[i - 1] + 1 if i > 0 else 0
+    b = out[i] if i < len(out) else len(y)
+    inner = y[a:b].sum() - 0.5 * (y[a] + y[b - 1])
+    if a > 0:
+        inner += 0.5 * y[a] ** 2 / (y[a] - y[a - 1])
+    if b < len(y):
+        inner += 0.5 * y[b - 1] ** 2 / (y[b - 1] - y[b])
+    return inner / rate
+
+
+def measure(c, event, weight, quiet, lo, hi, rate, near=None):
+    """All numbers of a swing as one array; and the peaks."""
+    found = [peak(c[row], sign, lo, hi, near[i] if near else None)
+             for i, (row, sign) in enumerate(PEAKS)]
+    place = np.array([f[1] for f in found])
+    value = np.array([f[2] for f in found])
+    start, top, _, _, impact = event
+    anchors = np.concatenate((place[[2, 3, 4, 5, 13]], event[1:]))
+    i = anchors.astype(int)
+    part = anchors - i
+    read = c[:, i] + part * (c[:, i + 1] - c[:, i])
+    line = np.degrees(np.arctan2(read[16] - read[18], read[15] - read[17]))
+    a, t, b = int(start + 0.5), int(top + 0.5), int(impact + 0.5)
+    way = np.hypot(np.diff(c[NET_T, a:b + 1]), np.diff(c[NET_F, a:b + 1]))
+    steep = []
+    for row, n in ((TOTAL_V, 2), (LEAD_V, 3), (TURN, 13)):
+        k = found[n][0]
+        y = c[row][max(k - int(0.5 * rate), lo):k + 1]
+        steep.append((y[30:] - y[:-30]).max() / 0.03)
+    turn = c[[TURN, FROM_TOE, FROM_TARGET, FREE], t:b + 1]
+    push, pull = np.maximum(-c[LEAD_F, t:b + 1], 0), np.maximum(c[TRAIL_F, t:b + 1], 0)
+    return np.concatenate((
+        [weight], 100 * quiet / weight, value, value / weight, place / rate, (place - impact) / rate,
+        (place - top) / rate, 100 * (place - top) / (impact - top), steep,
+        [lobe(c[TOTAL_V], found[2][0], weight, rate), lobe(c[TARGET], found[5][0], 0, rate),
+         lobe(c[TURN], found[13][0], 0, rate)],
+        (turn.sum(1) - 0.5 * (turn[:, 0] + turn[:, -1])) / rate,
+        [place[11] - place[9], np.minimum(push, pull).sum() / np.maximum(push, pull).sum(),
+         top - start, impact - top, (top - start) / (impact - top), place[13] - place[5],
+         place[2] - place[13], np.nanmax(c[SHARE, a:t + 1]), way.sum(), way.max() * rate,
+         np.ptp(c[NET_T, a:b + 1]), np.ptp(c[NET_F, a:b + 1])],
+        read[[NET_T, NET_F, 15, 16, 17, 18, FROM_TOE, FROM_TARGET, FREE, SHARE]].ravel(), line)), found
+
+
+def analyse(counts, tare, matrix, mount, right_handed, rate, trigger, uncertain):
     s = -1.0 if right_handed else 1.0
-    wc = np.tan(np.pi * 50 / rate) / (2 ** 0.5 - 1) ** 0.25
-    sos = signal.butter(2, np.arctan(wc) / np.pi * 2, output="sos")
-    w = [signal.sosfiltfilt(sos, (counts - tare) @ matrix[p].T, axis=0) for p in range(2)]
-    g = [ground(w[p], mount[p]) for p in range(2)]
-    net = both(w[0], w[1], g[0], g[1])
-    lead, trail = (0, 1) if right_handed else (1, 0)
-    total = w[0][:, 2] + w[1][:, 2]
-    weight = total[:500].mean()
-    curves = [w[lead][:, 2], w[trail][:, 2], total, s * (w[0][:, 0] + w[1][:, 0]),
-              -w[lead][:, 1], w[trail][:, 1], -s * net[2], 100 * w[trail][:, 2] / total]
-    out = []
-    for y in curves:
-        k = int(np.argmax(y))
-        if 0 < k < len(y) - 1:
-            bend = y[k - 1] - 2 * y[k] + y[k + 1]
-            shift = 0.5 * (y[k - 1] - y[k + 1]) / bend
-            out.append((y[k] - 0.25 * (y[k - 1] - y[k + 1]) * shift, (k + shift) / rate))
-        else:
-            out.append((y[k], k / rate))
-        out.append([c[k] for c in (net[0], net[1], g[lead][0], g[lead][1], g[trail][0], g[trail][1])])
-    out.append((total - weight).sum() / rate)
-    return out
+    feet = (0, 1) if right_handed else (1, 0)  # plate under the lead, the trail foot
+    x = (counts - tare).T
+    raw = np.concatenate((matrix[0] @ x, matrix[1] @ x))
+    w, soft = (signal.sosfiltfilt(zero_phase(rate, part), raw, axis=1) for part in (1, 0.5 ** 0.25))
+    foot = [plate_curves(w[6 * p:6 * p + 6], mount[p], s) for p in feet]
+    c = join(*foot)
+    still = [raw[6 * p:6 * p + 6, :500].mean(1) for p in feet]
+    quiet = np.array([still[0][2], still[1][2]])
+    weight = quiet.sum()
+    lo, hi = max(trigger - int(1.4 * rate), 1), min(trigger + int(0.6 * rate), c.shape[1] - 2)
+    event, event_u = moments(c, trigger, rate, 100 * quiet[1] / weight)
+    value, found = measure(c, event, weight, quiet, lo, hi, rate)
+    variance = np.zeros_like(value)
+    if not uncertain:
+        return value, variance
+
+    def changed(curves, part=1.0, q=quiet):
+        return part * (measure(curves, event, q.sum(), q, lo, hi, rate, found)[0] - value) ** 2
+
+    pairs = [(r, r, u) for r, u in ((0, .01), (1, .01), (5, .01), (2, .003))]
+    pairs += [(0, 2, .003), (1, 2, .003), (3, 2, .001), (4, 2, .001)]
+    for k, p in enumerate(feet):
+        mine = w[6 * p:6 * p + 6]
+        for row, column, gain in pairs + [(row, None, .5 if row < 3 else .05) for row in range(6)]:
+            other = mine.copy()
+            q = quiet.copy()
+            other[row] += gain * mine[column] if column is not None else gain
+            if row == 2:
+                q[k] += gain * quiet[k] if column is not None else gain
+            one = [plate_curves(other, mount[p], s) if j == k else foot[j] for j in range(2)]
+            variance += changed(join(*one), q=q)
+        for row in range(3):
+            other = mount[p].copy()
+            other[row] += 1
+            one = [plate_curves(mine, other, s) if j == k else foot[j] for j in range(2)]
+            variance += changed(join(*one))
+        a = np.radians(0.2)
+        other = foot[k].copy()
+        for i, j in ((1, 2), (3, 4)):
+            other[i] = np.cos(a) * foot[k][i] - np.sin(a) * foot[k][j]
+            other[j] = np.sin(a) * foot[k][i] + np.cos(a) * foot[k][j]
+        variance += changed(join(*[other if j == k else foot[j] for j in range(2)]))
+    noise_sd = np.sqrt((np.diff(raw[:, :500], 3, axis=1) ** 2).mean(1) / 20)
+    rng = np.random.default_rng(1)
+    n = w.shape[1]
+    long = signal.sosfiltfilt(zero_phase(rate, 1), rng.standard_normal(n + 120 * 97))
+    for r in range(10):
+        noise = np.stack([long[(12 * r + k) * 97:][:n] for k in range(12)]) * noise_sd[:, None]
+        one = [plate_curves(w[6 * p:6 * p + 6] + noise[6 * p:6 * p + 6], mount[p], s) for p in feet]
+        variance += changed(join(*one), 0.1)
+    variance += changed(join(*[plate_curves(soft[6 * p:6 * p + 6], mount[p], s) for p in feet]))
+    for k in range(5):
+        both = []
+        for side in (-1, 1):
+            moved = event.copy()
+            moved[k] += side * event_u[k]
+            both.append(measure(c, moved, weight, quiet, lo, hi, rate, found)[0])
+        variance += (0.5 * (both[1] - both[0])) ** 2
+    return value, np.sqrt(variance)
+
+
+def zero_phase(rate, part):
+    """Butterworth of order 2 for two passes with -3 dB at part * 50 Hz together."""
+    wc = np.tan(np.pi * 50 * part / rate) / (2 ** 0.5 - 1) ** 0.25
+    return signal.butter(2, np.arctan(wc) / np.pi * 2, output="sos")
 
 
 def live_filter(rate):
     return signal.butter(2, 20, fs=rate, output="sos")
 
 
-def swings(triggers, n, rate):
-    return [(max(t - int(1.8 * rate), 0), min(t + int(1.5 * rate), n)) for t in triggers]
+def swings(counts, triggers, rest, rate, uncertain):
+    out = []
+    for t in triggers:
+        a, b = max(t - int(1.8 * rate), 0), min(t + int(1.5 * rate), len(counts))
+        out.append(analyse(counts[a:b], *rest, t - a, uncertain))
+    return out
 
 
-def recording(counts, tare, matrix, mount, right_handed, rate):
+def recording(counts, tare, matrix, mount, right_handed, rate, uncertain=True):
     w = [(counts - tare) @ matrix[p].T for p in range(2)]
     smooth = [signal.sosfilt(live_filter(rate), x, axis=0) for x in w]
     g = [ground(x, m) for x, m in zip(smooth, mount)]
     both(smooth[0], smooth[1], g[0], g[1])
     rolling(smooth[0][:, 2] + smooth[1][:, 2], 2 * rate)  # zero and drift
+    np.abs(counts).max(axis=1)  # rails
     left, right = bins_of(w[0][:, 2], w[1][:, 2])
-    return [analyse(counts[a:b], tare, matrix, mount, right_handed, rate)
-            for a, b in swings(find(left, right, right_handed), len(counts), rate)]
+    return swings(counts, find(left, right, right_handed),
+                  (tare, matrix, mount, right_handed, rate), rate, uncertain)
+
+
+def values(*rest):
+    return recording(*rest, uncertain=False)
 
 
 def stream(counts, tare, matrix, mount, right_handed, rate):
@@ -165,21 +365,32 @@ def stream(counts, tare, matrix, mount, right_handed, rate):
         lefts.append(left)
         rights.append(right)
     left, right = np.concatenate(lefts), np.concatenate(rights)
-    return [analyse(counts[a:b], tare, matrix, mount, right_handed, rate)
-            for a, b in swings(find(left, right, right_handed), len(counts), rate)]
+    return swings(counts, find(left, right, right_handed),
+                  (tare, matrix, mount, right_handed, rate), rate, True)
 
 
 def main():
-    n, channels, rate, right_handed, tare, matrix, mount, counts = read(sys.argv[1])
-    for name, way in (("stream", stream), ("recording", recording)):
+    records = list(read(sys.argv[1]))
+    if sys.argv[2:] == ["swings"]:
+        begin = time.process_time()
+        for record in records:
+            analyse(*record, uncertain=True)
+        print("swings", time.process_time() - begin)
+        return
+    *recorded, _ = records[0]
+    for way, turns in ((stream, 1), (values, 3), (recording, 2)):
         best = np.inf
-        for _ in range(3 if name == "recording" else 1):
-            begin = time.perf_counter()
-            found = way(counts, tare, matrix, mount, right_handed, rate)
-            best = min(best, time.perf_counter() - begin)
-        print(name, best)
-    for s in found:
-        print("lead_vertical_peak_n", s[0][0])
+        for _ in range(turns):
+            begin = time.process_time()
+            found = way(*recorded)
+            best = min(best, time.process_time() - begin)
+        print(way.__name__, best)
+    first = 3  # of the peaks' values: after the weight and both shares
+    for value, u in found:
+        for name, i in (("total_vertical_peak_n", 2), ("lead_vertical_peak_n", 3), ("target_peak_n", 5),
+                        ("turn_peak_nm", 13)):
+            print(name, value[first + i])
+            print("u_" + name, u[first + i])
 
 
 main()

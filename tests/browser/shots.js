@@ -3,6 +3,19 @@
 import { mkdirSync } from "node:fs";
 import { Bay, browser, wait, until, watched } from "./harness.js";
 
+/** Rocking, then the feet that it has found, live and in a swing. */
+async function feet(page, bay, shoot) {
+    await page.goto(bay.url);
+    bay.sim("empty:4,walk_on,stand:2,rock:10,stand:6,address,ball,stand:20", "--golfer", "3", "--seed", "3", "--hand", "right");
+    await until("feet", async () => (await bay.ask({ ask: "status" })).feet.now, 60000);
+    await page.waitForFunction(() => document.querySelector("#lead-region").textContent);
+    await shoot("feet");
+    await page.waitForSelector("#swing:not([hidden])");
+    await wait(500);
+    await shoot("feet-swing");
+    await bay.unplug();
+}
+
 /** Sessions, comparison, players: of lessons that are over. */
 async function records(page, bay, shoot) {
     await bay.lessons();
@@ -78,12 +91,14 @@ try {
     await shoot("plates");
     await page.keyboard.press("1");
     await shoot("gone");
-    const own = new Bay(build);
-    try {
-        await own.daemon();
-        await records(page, own, shoot);
-    } finally {
-        await own.end();
+    for (const more of [feet, records]) {
+        const own = new Bay(build);
+        try {
+            await own.daemon();
+            await more(page, own, shoot);
+        } finally {
+            await own.end();
+        }
     }
     console.log(wrong.length ? wrong : "nothing wrong");
 } finally {

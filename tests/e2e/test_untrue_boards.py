@@ -86,6 +86,29 @@ def test_clock_that_stands(place):
     check(log.count("clock stands") == 1, log)
 
 
+def test_clock_in_steps(place):
+    """Ten samples share a time; a step of a sample is a fine clock. Said once, and in the status."""
+    def floor(step_us):
+        def change(_, payload):
+            if payload[0] == 2:
+                t_us = int.from_bytes(payload[3:7], "little")
+                payload[3:7] = (t_us - t_us % step_us).to_bytes(4, "little")
+        return change
+
+    data, truth = changed(place, floor(1000))
+    _, log = play(place, data)
+    check("goes in steps" not in log, log)
+    data, truth = changed(place, floor(10000))
+    board = place.board()
+    daemon = place.daemon()
+    daemon.wait_status(lambda s: "is open" in s["state_text"], "open")
+    board.send(data)
+    status = daemon.wait_status(lambda s: s["swings_stored"] == len(swings_of(truth)), "stored")
+    check(9.5 < status["clock_step_ms"] < 10.5, status)
+    log = daemon.stop()
+    check(log.count("the board's clock goes in steps of about 10 ms, so 10 samples share a time") == 1, log)
+
+
 def test_rare_doubts_spoil_no_zero(place):
     def doubt(i, payload):
         if payload[0] == 2 and i % 300 == 0:
@@ -119,5 +142,5 @@ def test_two_boards_on_a_line(place):
     check(len(log.splitlines()) < 40, log)
 
 
-run(test_the_tool_changes_nothing, test_slow_board, test_untrue_rate, test_clock_that_stands,
+run(test_the_tool_changes_nothing, test_slow_board, test_untrue_rate, test_clock_that_stands, test_clock_in_steps,
     test_rare_doubts_spoil_no_zero, test_no_zero_is_told, test_two_boards_on_a_line)

@@ -100,6 +100,25 @@ static void finds_the_foot(void **state)
     }
 }
 
+/* Where the path comes to rest on its way is no end of the foot. */
+static void a_pause_is_no_end(void **state)
+{
+    (void)state;
+    struct drawn d;
+    struct rocking r = usual;
+    r.toe_out_deg = 0;
+    draw(&r, &d);
+    for (size_t i = 464; i < POINTS; i++) { /* from the toes at 4.64 s */
+        double s = (double)i / RATE_HZ;
+        d.f[i] = r.middle_f_mm + (s < 5 ? 95 * (5 - s) / 0.36 : s < 5.5 ? 100 * (s - 5) : 50);
+    }
+    struct uf_foot_path path = {POINTS, RATE_HZ, d.t, d.f};
+    const struct uf_foot_ground wide = {-500, 500, -500, 500};
+    struct uf_foot_pose p;
+    assert_int_equal(uf_foot_find(&path, UF_LEAD, &person, &wide, &p), UF_FOOT_FOUND);
+    near(p.heel_forward_mm, r.middle_f_mm - 135, 2);
+}
+
 static void length_from_height_or_travel(void **state)
 {
     (void)state;
@@ -276,6 +295,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(finds_the_foot),
+        cmocka_unit_test(a_pause_is_no_end),
         cmocka_unit_test(length_from_height_or_travel),
         cmocka_unit_test(a_cop_in_the_foots_frame),
         cmocka_unit_test(regions),

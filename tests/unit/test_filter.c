@@ -116,6 +116,15 @@ static void test_time_reversal(void **state)
     }
 }
 
+/* One signal in a lane of its own. */
+static double step(const struct uf_lowpass *f, struct uf_lowpass_state *s, double x)
+{
+    double lane[UF_LOWPASS_LANES] = {0};
+    lane[5] = x;
+    uf_lowpass_step(f, s, lane);
+    return lane[5];
+}
+
 /* A constant stays, from the first sample on. */
 static void test_steady(void **state)
 {
@@ -130,7 +139,7 @@ static void test_steady(void **state)
             assert_true(fabs(x[i] - 812.5) < 1e-9);
         struct uf_lowpass_state s = {0};
         for (int i = 0; i < 200; i++)
-            assert_true(fabs(uf_lowpass_step(&f, &s, -33) + 33) < 1e-10);
+            assert_true(fabs(step(&f, &s, -33) + 33) < 1e-10);
     }
 }
 
@@ -167,16 +176,34 @@ static void test_causal(void **state)
     /* a slope comes out later by the delay at DC: sqrt(2) / (2 pi fc), about 0.225 / fc */
     double y = 0;
     for (int i = 0; i < 5000; i++)
-        y = uf_lowpass_step(&f, &s, 0.001 * i);
+        y = step(&f, &s, 0.001 * i);
     double delay_s = 4.999 - y;
     assert_true(fabs(delay_s - 0.225 / 20) < 2e-4);
     /* the impulse response dies away: no state is kept wrongly */
     memset(&s, 0, sizeof s);
-    uf_lowpass_step(&f, &s, 0);
-    uf_lowpass_step(&f, &s, 1);
+    step(&f, &s, 0);
+    step(&f, &s, 1);
     for (int i = 0; i < 2000; i++)
-        y = uf_lowpass_step(&f, &s, 0);
+        y = step(&f, &s, 0);
     assert_true(fabs(y) < 1e-12);
+}
+
+/* Every lane is a signal by itself; one that is not known (NAN) stays so and spoils no other. */
+static void test_lanes(void **state)
+{
+    (void)state;
+    struct uf_lowpass f = design(3, 20, 1000);
+    struct uf_lowpass_state all = {0}, alone[UF_LOWPASS_LANES] = {0};
+    for (int i = 0; i < 50; i++) {
+        double x[UF_LOWPASS_LANES], want[UF_LOWPASS_LANES];
+        for (int k = 0; k < UF_LOWPASS_LANES; k++) {
+            x[k] = k == 3 ? (double)NAN : sin(0.1 * i * (k + 1)) + k;
+            want[k] = step(&f, &alone[k], x[k]);
+        }
+        uf_lowpass_step(&f, &all, x);
+        for (int k = 0; k < UF_LOWPASS_LANES; k++)
+            assert_true(k == 3 ? isnan(x[k]) : fabs(x[k] - want[k]) < 1e-15 * (k + 2));
+    }
 }
 
 static void test_mistakes(void **state)
@@ -211,7 +238,7 @@ int main(void)
         cmocka_unit_test(test_gain),          cmocka_unit_test(test_two_passes),
         cmocka_unit_test(test_time_reversal), cmocka_unit_test(test_steady),
         cmocka_unit_test(test_short_inputs),  cmocka_unit_test(test_causal),
-        cmocka_unit_test(test_mistakes),
+        cmocka_unit_test(test_lanes),         cmocka_unit_test(test_mistakes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

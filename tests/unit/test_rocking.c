@@ -22,6 +22,7 @@
 struct play {
     double from_s, to_s, until_s;
     double size_mm[UF_FEET]; /* by plate; negative: the other way round */
+    double then_mm;          /* goes there 0.3 s after it is over */
     double off_s;            /* stands on nothing from then on; 0: stays */
     double ask_s;            /* somebody asks then; 0: nobody */
 };
@@ -46,6 +47,8 @@ static struct heard feed(const struct play *p)
             double fz_n = p->off_s > 0 && t_s > p->off_s ? 0 : 400, y_mm = 0;
             if (t_s > p->from_s && t_s < p->to_s)
                 y_mm = p->size_mm[k] * sin(2 * PI / PERIOD_S * (t_s - p->from_s));
+            else if (t_s > p->to_s + 0.3)
+                y_mm = p->then_mm;
             w[k] = (struct uf_wrench){0, 0, fz_n, 1e-3 * y_mm * fz_n, 0, 0};
         }
         if (p->ask_s > 0 && i == (int)(p->ask_s * RATE_HZ))
@@ -77,6 +80,19 @@ static void rocking_is_noticed(void **state)
     near(1e-6 * (double)h.last.from_dev_us, 3, 0.1); /* 0.4 s before the first turn, at 3.4 s */
     near(1e-6 * (double)h.last.to_dev_us, 9.35, 0.1);
     assert_true(h.at_s < 11.3); /* not much later than it is over */
+}
+
+/* From the toes to rest, and on: rest is no turning point, and what follows ends the run. */
+static void rest_is_no_turn(void **state)
+{
+    (void)state;
+    struct play p = usual;
+    p.to_s = 9.8; /* at the toes */
+    p.then_mm = 40;
+    struct heard h = feed(&p);
+    assert_int_equal(h.stretches, 1);
+    near(1e-6 * (double)h.last.to_dev_us, 9.8 + 0.35, 0.1);
+    assert_true(h.at_s < 10.3);
 }
 
 static void what_is_no_rocking(void **state)
@@ -192,9 +208,10 @@ static void what_was_no_try(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(rocking_is_noticed),  cmocka_unit_test(what_is_no_rocking),
-        cmocka_unit_test(long_rocking),        cmocka_unit_test(who_asks_has_an_answer),
-        cmocka_unit_test(feet_of_either_hand), cmocka_unit_test(what_was_no_try),
+        cmocka_unit_test(rocking_is_noticed),     cmocka_unit_test(rest_is_no_turn),
+        cmocka_unit_test(what_is_no_rocking),     cmocka_unit_test(long_rocking),
+        cmocka_unit_test(who_asks_has_an_answer), cmocka_unit_test(feet_of_either_hand),
+        cmocka_unit_test(what_was_no_try),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

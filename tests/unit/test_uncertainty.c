@@ -204,13 +204,120 @@ static void monte_carlo_agrees(void **state)
     uf_capture_free(t.capture);
 }
 
+/* Converter noise of 40 counts on every channel, drawn anew: the spread of values and of times of
+ * peaks must be the stated uncertainty, in which then is nothing but noise (a Gaussian pulse loses
+ * none of its place in a low-pass). */
+static void monte_carlo_of_noise(void **state)
+{
+    (void)state;
+    static const enum uf_metric judged[] = {UF_M_lead_vertical_peak_s, UF_M_target_peak_s,
+                                            UF_M_trail_toe_peak_s, UF_M_turn_peak_s,
+                                            UF_M_cop_line_at_turn_peak_deg};
+    enum { JUDGED = sizeof judged / sizeof judged[0] };
+    struct table t;
+    set_table(&t);
+    struct uf_capture *clean = t.capture;
+    double sum[JUDGED] = {0}, square[JUDGED] = {0}, stated[JUDGED] = {0};
+    uint64_t seed = 0x7654321u;
+    for (int d = 0; d < DRAWS; d++) {
+        t.capture = perform(&usual, &t.rig);
+        for (size_t i = 0; i < t.capture->samples * 24; i++)
+            t.capture->counts_raw[i] += (int32_t)lround(40 * normal(&seed));
+        struct uf_analysis *a = analyse(&t);
+        for (int i = 0; i < JUDGED; i++) {
+            sum[i] += a->value[judged[i]];
+            square[i] += a->value[judged[i]] * a->value[judged[i]];
+            stated[i] += a->sd[judged[i]] / DRAWS;
+        }
+        uf_analysis_free(a);
+        uf_capture_free(t.capture);
+    }
+    for (int i = 0; i < JUDGED; i++) {
+        double sd = sqrt((square[i] - sum[i] * sum[i] / DRAWS) / (DRAWS - 1));
+        if (!(sd / stated[i] > 0.6 && sd / stated[i] < 1.4))
+            fail_msg("%s: spread %g, stated %g", uf_metric_row(judged[i])->name, sd, stated[i]);
+    }
+    uf_capture_free(clean);
+}
+
+/* Two pushes of the lead foot, 300 ms apart: where neither is surely the greater, the time of the
+ * greater is not known, though its value is. */
+static void rivals(void **state)
+{
+    (void)state;
+    static const struct {
+        double second_n;
+        bool sure;
+    } rows[] = {{500, true}, {559.98, false}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct table t;
+        set_table(&t);
+        uf_capture_free(t.capture);
+        struct script two = usual;
+        two.settle = (struct pulse){rows[i].second_n, 2.3, 0.06};
+        t.given.system.plate[0].error[UF_FZ][UF_FX] = 0.002; /* of 60 N more or less */
+        t.capture = perform(&two, &t.rig);
+        struct uf_analysis *a = analyse(&t);
+        enum uf_reason when = a->reason[UF_M_lead_vertical_peak_s];
+        assert_int_equal(when, rows[i].sure ? UF_REASON_NONE : UF_REASON_UNCERTAIN);
+        if (rows[i].sure)
+            assert_true(a->sd[UF_M_lead_vertical_peak_s] < 0.001);
+        assert_int_equal(a->reason[UF_M_lead_vertical_peak_n], UF_REASON_NONE);
+        assert_true(a->sd[UF_M_lead_vertical_peak_n] < 1);
+        uf_analysis_free(a);
+        uf_capture_free(t.capture);
+    }
+}
+
+/* Rocking found the feet where the plates are believed to be: when these lie elsewhere, so do the
+ * feet, and the COP lies in the foot as before. */
+static void feet_go_with_their_plates(void **state)
+{
+    (void)state;
+    struct table t;
+    set_table(&t);
+    struct uf_analysis *unknown = analyse(&t);
+    for (int foot = 0; foot < UF_FEET; foot++) {
+        struct uf_foot_pose *pose = &t.given.foot[foot];
+        double target_mm = unknown->curves.cop_target_mm[foot][100];
+        double toe_mm = unknown->curves.cop_toe_mm[foot][100];
+        *pose = (struct uf_foot_pose){.known = true,
+                                      .heel_target_mm = target_mm,
+                                      .heel_forward_mm = toe_mm - 130,
+                                      .length_mm = 270,
+                                      .width_mm = 100,
+                                      .toe_out_deg = 10};
+        uf_foot_place(pose, (enum uf_foot)foot, target_mm, toe_mm, &pose->rest_along_pct,
+                      &pose->rest_across_pct);
+    }
+    uf_analysis_free(unknown);
+    struct uf_analysis *before = analyse(&t);
+    struct uf_plate_u *u = t.given.system.plate;
+    u[0].x_mm = u[0].y_mm = 5;
+    u[0].rotation_deg = 1;
+    u[0].error[UF_MX][UF_FZ] = u[0].error[UF_MY][UF_FZ] = 0.004;
+    struct uf_analysis *a = analyse(&t);
+    assert_int_equal(a->reason[UF_M_lead_cop_along_at_lead_vertical_peak_pct], UF_REASON_NONE);
+    assert_true(a->sd[UF_M_lead_cop_toe_at_lead_vertical_peak_mm] > 6);
+    double along = a->sd[UF_M_lead_cop_along_at_lead_vertical_peak_pct];
+    double across = a->sd[UF_M_lead_cop_across_at_lead_vertical_peak_pct];
+    if (!(along < before->sd[UF_M_lead_cop_along_at_lead_vertical_peak_pct] + 0.15 &&
+          across < before->sd[UF_M_lead_cop_across_at_lead_vertical_peak_pct] + 0.3))
+        fail_msg("along %g, was %g; across %g, was %g", along,
+                 before->sd[UF_M_lead_cop_along_at_lead_vertical_peak_pct], across,
+                 before->sd[UF_M_lead_cop_across_at_lead_vertical_peak_pct]);
+    uf_analysis_free(before);
+    uf_analysis_free(a);
+    uf_capture_free(t.capture);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(one_cause_at_a_time),
-        cmocka_unit_test(who_has_one),
-        cmocka_unit_test(too_uncertain_is_null),
-        cmocka_unit_test(monte_carlo_agrees),
+        cmocka_unit_test(one_cause_at_a_time),       cmocka_unit_test(who_has_one),
+        cmocka_unit_test(too_uncertain_is_null),     cmocka_unit_test(monte_carlo_agrees),
+        cmocka_unit_test(monte_carlo_of_noise),      cmocka_unit_test(rivals),
+        cmocka_unit_test(feet_go_with_their_plates),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

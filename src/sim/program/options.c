@@ -3,6 +3,7 @@
  * their fields. */
 #include "options.h"
 
+#include "base/roff.h"
 #include "sim/lesson.h"
 
 #include <getopt.h>
@@ -12,7 +13,7 @@
 
 enum kind { NUMBER, WHOLE, TEXT, FLAG, OTHER };
 
-enum other { CONFIG, LESSON, GOLFER, HAND, STYLE, FORM, FAULT, SEED, HELP };
+enum other { CONFIG, LESSON, GOLFER, HAND, STYLE, FORM, FAULT, SEED, MANUAL, HELP };
 
 struct option_row {
     const char *name, *value; /* value: NULL for a flag */
@@ -63,6 +64,7 @@ static const struct option_row rows[] = {
     {"perfect", NULL, FLAG, AT(sim.perfect), 0, 0, "plates without any error but rounding"},
     {"form", "binary|text", OTHER, FORM, 0, 0, "of the stream: binary"},
     {"fault", "LIST", OTHER, FAULT, 0, 0, "a bad line; see below"},
+    {"manual", NULL, OTHER, MANUAL, 0, 0, "print the manual page, which man reads (roff)"},
     {"help", NULL, OTHER, HELP, 0, 0, "this text"},
 };
 #define ROWS (sizeof rows / sizeof rows[0])
@@ -86,6 +88,49 @@ static void help(void)
         printf(" %s", uf_sim_act_name((enum uf_sim_act)a));
     printf("\n\nfaults, separated by commas:\n");
     uf_fault_help(stdout);
+}
+
+/* A list of several columns, as it is printed in the help. */
+static void manual_list(const char *title, void (*print)(FILE *out))
+{
+    char *text = NULL;
+    size_t n = 0;
+    FILE *f = open_memstream(&text, &n);
+    if (f) {
+        print(f);
+        fclose(f);
+    }
+    printf(".SH %s\n.nf\n", title);
+    uf_roff_text(stdout, text ? text : "");
+    printf(".fi\n");
+    free(text);
+}
+
+static void print_acts(FILE *out)
+{
+    for (int a = 0; a < UF_SIM_ACTS; a++)
+        fprintf(out, "%s%s", a == 0 ? "" : a % 6 ? " " : "\n", uf_sim_act_name((enum uf_sim_act)a));
+    fputc('\n', out);
+}
+
+static void manual(void)
+{
+    printf(".TH UNDERFOOT\\-SIM 1 \"\" \"Underfoot " UF_VERSION "\" \"Underfoot\"\n"
+           ".SH NAME\nunderfoot\\-sim \\- a simulated golfer on simulated force plates\n"
+           ".SH SYNOPSIS\n\\fBunderfoot\\-sim\\fR (\\fB\\-\\-pty\\fR \\fILINK\\fR | "
+           "\\fB\\-\\-out\\fR \\fIFILE\\fR | \\fB\\-\\-tcp\\fR \\fIPORT\\fR) "
+           "[\\fIOPTION\\fR]...\n"
+           ".SH DESCRIPTION\nSends what a board under two plates would send during a lesson, for "
+           "trying and\ntesting. All of it is invented; nobody was measured.\n.SH OPTIONS\n");
+    for (size_t i = 0; i < ROWS; i++) {
+        char name[40];
+        snprintf(name, sizeof name, "--%s", rows[i].name);
+        uf_roff_item(stdout, name, rows[i].value, rows[i].help);
+    }
+    manual_list("LESSONS", uf_sim_lessons_print);
+    manual_list("ACTS", print_acts);
+    manual_list("FAULTS", uf_fault_help);
+    printf(".SH SEE ALSO\n.BR underfootd (8),\n.BR underfoot (1)\n");
 }
 
 static int bad_value(const struct option_row *row, const char *value, struct uf_error *err)
@@ -170,6 +215,9 @@ static int other(struct options *o, const struct option_row *row, const char *va
         rc = uf_fault_parse(value, &o->faults, err);
         o->sim.clock_ppm = o->faults.ppm;
         return rc;
+    case MANUAL:
+        manual();
+        return 1;
     case HELP:
         help();
         return 1;

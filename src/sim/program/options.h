@@ -20,7 +20,7 @@ struct options {
     bool text, fast, wait, print_config;
 };
 
-/* 0: go on; 1: all is said (--help); negative: *err says what is wrong. */
+/* 0: go on; 1: all is said (--help, --manual); negative: *err says what is wrong. */
 int options_read(struct options *o, int argc, char **argv, struct uf_error *err);
 
 #endif
