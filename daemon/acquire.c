@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: MIT
- * The loop's side of measuring: see acquire.h. Owns the gate, the measuring chain and the map of
- * the board's clock. */
+ * The loop's side of measuring: see acquire.h. Owns the gate, the chain, the board's clock map. */
 #include "daemon/acquire.h"
 
 #include "base/clock.h"
@@ -22,9 +21,9 @@
 #define CLEAR_EVERY_S 10.0          /* the spool is played from there on after a crash */
 #define PAST_S        20.0          /* a swing that began before the start has ended by then */
 #define ZERO_WAIT_S   15.0          /* samples for so long without a zero: say what is missing */
-#define HELLO_MOST    3    /* boards on one line within HELLO_S: more are not told apart .. */
-#define HELLO_S       10.0 /* .. in the log any more */
-#define RATE_MARKS    21   /* ticks over which the rate is measured: 2 s */
+#define HELLO_MOST    3             /* boards on one line within HELLO_S: more are not told apart */
+#define HELLO_S       10.0
+#define RATE_MARKS    21 /* ticks over which the rate is measured: 2 s */
 
 _Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
 
@@ -198,17 +197,16 @@ void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored)
 static struct uf_job *capture_job(struct uf_acquire *a, enum uf_job_kind kind,
                                   const struct uf_pipeline_event *event)
 {
-    struct uf_capture *capture = event->capture;
     struct uf_job *job = uf_job_new(kind);
-    if (!job)
-        uf_capture_free(capture);
-    if (!job)
+    if (!job) {
+        uf_capture_free(event->capture);
         return NULL;
-    job->capture = capture;
+    }
+    job->capture = event->capture;
     job->stand = a->chain | event->stand;
     job->asked = event->asked;
     bool sure;
-    job->utc_us = utc_of(a, capture->trigger_dev_us, &sure);
+    job->utc_us = utc_of(a, event->capture->trigger_dev_us, &sure);
     /* a recording, or a board whose time is no clock's: it was hit when it came */
     job->hit_utc_us = sure ? job->utc_us : uf_clock_utc_us();
     job->calibration = a->calibration;
@@ -322,8 +320,7 @@ static void take_sample(struct uf_acquire *a, int64_t t_dev_us)
         say_no_zero(a);
 }
 
-/* Two boards on one line change the HELLO all the time; that is one thing to say, not a thousand.
- */
+/* Two boards on one line change the HELLO all the time: one thing to say, not a thousand. */
 static bool too_many_hellos(struct uf_acquire *a)
 {
     int64_t now_us = uf_clock_mono_us();
@@ -621,7 +618,6 @@ void uf_acquire_finish(struct uf_acquire *a)
 
 /* ---- life ---- */
 
-/* With the chain of the run before, in the midst of whatever it was. */
 static void go_on(struct uf_acquire *a, struct uf_past *past)
 {
     a->pipeline = past->pipeline;

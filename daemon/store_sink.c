@@ -112,8 +112,10 @@ static int store_rocking(struct sink *s, struct uf_job *job, struct uf_error *er
     struct uf_lesson then; /* what was open when it was done */
     int64_t rocking_id;
     settle_calibration(s, job);
-    int rc = uf_lesson_at(s->store, s->rig_id, job->utc_us ? job->utc_us : uf_clock_utc_us(),
-                          job->maybe_stored, &then, err);
+    meta.hit_utc_us = job->hit_utc_us ? job->hit_utc_us
+                      : job->utc_us   ? job->utc_us
+                                      : uf_clock_utc_us();
+    int rc = uf_lesson_at(s->store, s->rig_id, meta.hit_utc_us, job->maybe_stored, &then, err);
     if (job->maybe_stored)
         meta.session_id = then.session_id;
     if (rc == 0)

@@ -64,7 +64,7 @@ static int insert_rocking(struct uf_store *s, const struct uf_rocking_meta *meta
     struct uf_lesson lesson = {.session_id = meta->session_id};
     int rc = uf_uuid(uuid, err);
     if (rc == 0 && lesson.session_id == 0)
-        rc = uf_lesson_claim(s, meta->rig_id, meta->at_utc_us ? meta->at_utc_us : made_utc_us,
+        rc = uf_lesson_claim(s, meta->rig_id, meta->hit_utc_us ? meta->hit_utc_us : made_utc_us,
                              made_utc_us, &lesson, err);
     if (rc == 0)
         rc = uf_db_prepare(s, &q,

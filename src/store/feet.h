@@ -10,6 +10,7 @@
 struct uf_rocking_meta {
     int64_t rig_id;
     int64_t session_id; /* 0: the one that was open then; made where there was none */
+    int64_t hit_utc_us; /* for that; 0: when it is stored */
     int64_t at_utc_us;  /* 0: not known */
 };
 /* One transaction. The same rocking (board, first sample, counts) is found again instead. */
