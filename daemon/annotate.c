@@ -52,7 +52,7 @@ int uf_annotate_parse(struct uf_annotation *out, const json_t *question, struct 
         return uf_fail(err, UF_EINVAL, "say in \"seen\" what the swing's \"%s\" was before",
                        keys[found]);
     out->swing = json_integer_value(id);
-    out->what = found;
+    out->what = (enum uf_annotated)found;
     bool text = found == UF_ANNOTATE_COMMENT || found == UF_ANNOTATE_EXCLUDED;
     const json_t *value = json_object_get(question, keys[found]);
     int rc = take(value, keys[found], text, out->text, &out->number, err);

@@ -11,7 +11,12 @@
 
 struct uf_annotation {
     int64_t swing;
-    enum { UF_ANNOTATE_STAR, UF_ANNOTATE_COMMENT, UF_ANNOTATE_EXCLUDED, UF_ANNOTATE_BLOCK } what;
+    enum uf_annotated {
+        UF_ANNOTATE_STAR,
+        UF_ANNOTATE_COMMENT,
+        UF_ANNOTATE_EXCLUDED,
+        UF_ANNOTATE_BLOCK
+    } what;
     /* A star is 0 or 1, a block its number or 0; comment and reason are text, "": none. */
     int64_t number, seen_number;
     char text[UF_NOTE_BYTES], seen_text[UF_NOTE_BYTES];

@@ -204,7 +204,7 @@ def test_slow_disk_and_blocks(place):
         teach(s, {"ask": "begin", "new": {"name": "Kim", "hand": "right"}})
         here = {"seen_session": lesson_is(s, lambda l: l and l["player"])["session"]}
         teach(s, {"ask": "block", "kind": "baseline", **here})
-    place.sim("--rate", "250", "--lesson", "empty:4,walk_on,address,ball,address,ball,stand:4",
+    place.sim("--rate", "250", "--lesson", "empty:12,walk_on,address,ball,address,ball,stand:4",
               "--pty", place.path("board"), wait=False)
     daemon.wait_status(lambda m: m["counters"]["swings_found"] == 2, "two swings", 120)
     with Socket(port) as s:
@@ -223,7 +223,7 @@ def test_rude_sockets(place):
     sockets: the lesson's samples are all there."""
     daemon, port = start(place)
     before = daemon.ask()
-    sim = place.sim("--rate", "500", "--lesson", "empty:4,walk_on,address,ball,stand:8", "--pty",
+    sim = place.sim("--rate", "500", "--lesson", "empty:12,walk_on,address,ball,stand:8", "--pty",
                     place.path("board"), wait=False)
     daemon.wait_status(lambda s: s["state"] == "receiving", "receiving")
     silent = [Socket(port) for _ in range(12)]

@@ -47,7 +47,7 @@ static void look_solved(const struct uf_document *d, const struct uf_rig *rig)
         for (int r = 0; r < UF_COMPONENTS; r++)
             for (int ch = 0; ch < UF_CHANNELS_MAX; ch++)
                 REQUIRE(!cal.plate[p].known[r] || isfinite(cal.plate[p].c[r][ch]));
-    json_t *from = uf_session_provenance(&s, "data sheet", 1);
+    json_t *from = uf_session_provenance(&s, "data sheet", NULL, 1);
     REQUIRE(from);
     json_decref(from);
     FILE *out = fopen("/dev/null", "w");

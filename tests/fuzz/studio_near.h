@@ -90,7 +90,10 @@ static inline void studio_near(char config[96])
     t.session_id = 0;
     for (int i = 0; i < 2; i++) {
         struct uf_capture *c = short_swing(&t.rig, i == 0);
-        struct uf_swing_meta meta = {0, t.rig_id, id, 1772375400000000 + i * 60000000, 12.5, NULL};
+        struct uf_swing_meta meta = {.rig_id = t.rig_id,
+                                     .calibration_id = id,
+                                     .trigger_utc_us = 1772375400000000 + i * 60000000,
+                                     .clock_drift_ppm = 12.5};
         struct uf_analysis *a;
         int64_t swing;
         REQUIRE(!uf_analyse(c, &t.rig, &cal, &t.settings, &a, &err) &&
