@@ -15,19 +15,6 @@ void uf_check_defaults(struct uf_check_limits *l)
     *l = (struct uf_check_limits){0.5, 3, 1, 1};
 }
 
-static void wrench_of(const struct uf_plate_matrix *m, const double *above_raw,
-                      struct uf_wrench *out)
-{
-    double w[UF_COMPONENTS];
-    for (int k = 0; k < UF_COMPONENTS; k++) {
-        double sum = 0;
-        for (int ch = 0; ch < UF_CHANNELS_MAX; ch++)
-            sum += m->c[k][ch] * above_raw[ch];
-        w[k] = m->known[k] ? sum : NAN;
-    }
-    *out = (struct uf_wrench){w[UF_FX], w[UF_FY], w[UF_FZ], w[UF_MX], w[UF_MY], w[UF_MZ]};
-}
-
 int uf_check_load(const struct uf_plate *plate, const struct uf_plate_matrix *matrix,
                   const struct uf_leftover *leftover, const struct uf_load_setup *setup,
                   const struct uf_reading *r, bool person, const struct uf_check_limits *limits,
@@ -43,7 +30,7 @@ int uf_check_load(const struct uf_plate *plate, const struct uf_plate_matrix *ma
                        uf_place_name(plate->place));
     memset(out, 0, sizeof *out);
     uf_load_wrench_of(setup, plate, &r->load, &known);
-    wrench_of(matrix, r->above_raw, &w);
+    uf_wrench_of_mean(matrix, r->above_raw, UF_CHANNELS_MAX, &w);
     uf_cop_of(&w, plate->surface_mm, UF_COP_MIN_N_DEFAULT, &at);
     double tolerance_kg = 0;
     for (int i = 0; i < r->load.pieces; i++)

@@ -62,19 +62,6 @@ static int counts_of(const struct inverse *inv, const double w[UF_COMPONENTS],
     return UF_OK;
 }
 
-static void wrench_of(const struct uf_plate_matrix *m, const double *above_raw,
-                      struct uf_wrench *out)
-{
-    double w[UF_COMPONENTS];
-    for (int r = 0; r < UF_COMPONENTS; r++) {
-        double sum = 0;
-        for (int ch = 0; ch < UF_CHANNELS_MAX; ch++)
-            sum += m->c[r][ch] * above_raw[ch];
-        w[r] = m->known[r] ? sum : NAN;
-    }
-    *out = (struct uf_wrench){w[UF_FX], w[UF_FY], w[UF_FZ], w[UF_MX], w[UF_MY], w[UF_MZ]};
-}
-
 static void raise(double *most, double value)
 {
     if (isnan(value) || isnan(*most))
@@ -112,8 +99,8 @@ int uf_compare_plates(const struct uf_plate *plate, const struct uf_plate_matrix
         int rc = counts_of(&inv, w, above_raw, err);
         if (rc != UF_OK)
             return rc;
-        wrench_of(a, above_raw, &by_a);
-        wrench_of(b, above_raw, &by_b);
+        uf_wrench_of_mean(a, above_raw, UF_CHANNELS_MAX, &by_a);
+        uf_wrench_of_mean(b, above_raw, UF_CHANNELS_MAX, &by_b);
         compare_vertical(plate, &by_a, &by_b, out);
     }
     const double level[3][UF_COMPONENTS] = {{HORIZONTAL_N, 0, 0, 0, h_m * HORIZONTAL_N, 0},
@@ -123,8 +110,8 @@ int uf_compare_plates(const struct uf_plate *plate, const struct uf_plate_matrix
         int rc = counts_of(&inv, level[i], above_raw, err);
         if (rc != UF_OK)
             return rc;
-        wrench_of(a, above_raw, &by_a);
-        wrench_of(b, above_raw, &by_b);
+        uf_wrench_of_mean(a, above_raw, UF_CHANNELS_MAX, &by_a);
+        uf_wrench_of_mean(b, above_raw, UF_CHANNELS_MAX, &by_b);
         raise(&out->turn_nm, fabs(by_b.mz_nm - by_a.mz_nm));
         if (i < 2)
             raise(&out->horizontal_pct,

@@ -13,15 +13,13 @@
 #define SAME_PLACE                                                                                 \
     0.5 /* part of the variance of a place's error that all loads there have; the rest             \
            is new each time a weight is put down */
-#define WHOLE_PLACES  8    /* fewer do not allow a choice of the model */
-#define TIE           1.05 /* predictions this near are equal: the model that assumes less is taken */
 #define FEWEST_LOADS  3
 #define COMPONENTS_SQ (UF_COMPONENTS * UF_COMPONENTS)
 #define LARGEST_COLS  (UF_UNKNOWNS_MAX + UF_SHARED_ERRORS)
 
 void uf_fit_defaults(struct uf_fit_settings *s)
 {
-    *s = (struct uf_fit_settings){{10, 5, 2}, 0.05};
+    *s = (struct uf_fit_settings){{10, 5, 2}, 0.05, false};
 }
 
 /* Everything of one fit while it is made. */
@@ -467,30 +465,4 @@ void uf_fit_free(struct uf_fit *f)
     free(f->shared_pattern);
     free(f->reading);
     free(f);
-}
-
-int uf_fit_best(struct uf_fit **out, struct uf_fit **other, const struct uf_rig *rig, int plate,
-                const struct uf_load_setup *setup, const struct uf_reading *r, int n,
-                const struct uf_fit_settings *s, struct uf_error *err)
-{
-    struct uf_fit *cells = NULL, *whole = NULL;
-    *out = NULL;
-    if (other)
-        *other = NULL;
-    int rc = uf_fit_new(&cells, UF_MODEL_CELLS, rig, plate, setup, r, n, s, err);
-    if (rc != UF_OK)
-        return rc;
-    if (cells->loads.rank == UF_COMPONENTS && cells->places >= WHOLE_PLACES)
-        rc = uf_fit_new(&whole, UF_MODEL_WHOLE, rig, plate, setup, r, n, s, err);
-    if (rc != UF_OK) {
-        uf_fit_free(cells);
-        return rc;
-    }
-    bool take_whole = whole && whole->left_out_score < TIE * cells->left_out_score;
-    *out = take_whole ? whole : cells;
-    if (other)
-        *other = take_whole ? cells : whole;
-    else
-        uf_fit_free(take_whole ? cells : whole);
-    return UF_OK;
 }

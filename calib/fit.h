@@ -10,6 +10,7 @@
 #ifndef UF_CALIB_FIT_H
 #define UF_CALIB_FIT_H
 
+#include "calib/curve.h"
 #include "calib/leftover.h"
 #include "calib/model.h"
 #include "plate/wrench.h"
@@ -18,6 +19,7 @@ struct uf_fit_settings {
     struct uf_model_prior prior;
     double reading_pct; /* error of a channel, % of its reading, 1 SD: creep, non-linearity; where
                            the readings do not tell it themselves (0.05) */
+    bool straight;      /* channels are never taken as curved */
 };
 void uf_fit_defaults(struct uf_fit_settings *s);
 
@@ -57,9 +59,10 @@ struct uf_fit {
     double *shared_pattern; /* [UF_SHARED_ERRORS][6][channels]: the part in that error of each error
                                that loads share, one standard uncertainty */
     struct uf_leftover leftover;
-    double reading_pct; /* as the readings tell it, else as set */
-    double scale;       /* spread of the residuals against what the tolerances say, >= 1 where the
-                           patterns were widened by it */
+    struct uf_curve_choice curve; /* of uf_fit_best: whether channels are curved, and why */
+    double reading_pct;           /* as the readings tell it, else as set */
+    double scale; /* spread of the residuals against what the tolerances say, >= 1 where the
+                     patterns were widened by it */
 
     /* shared errors of the loads, in standard uncertainties of what was stated: what the loads say
      * they are, and how sure that is (1: nothing was learnt); 0 where one does not matter */
@@ -78,9 +81,9 @@ int uf_fit_new(struct uf_fit **out, enum uf_model model, const struct uf_rig *ri
                const struct uf_fit_settings *s, struct uf_error *err);
 void uf_fit_free(struct uf_fit *f);
 
-/* Both models; out is the one that predicts left-out places better, other (may be NULL) the other.
- * Within 5 % of each other it is WHOLE, which assumes less. Below rank 6, and with fewer than 8
- * places, always CELLS. */
+/* First whether the channels are straight (curve.h); then both models; out is the one that predicts
+ * left-out places better, other (may be NULL) the other. Within 5 % of each other it is WHOLE,
+ * which assumes less. Below rank 6, and with fewer than 8 places, always CELLS. */
 int uf_fit_best(struct uf_fit **out, struct uf_fit **other, const struct uf_rig *rig, int plate,
                 const struct uf_load_setup *setup, const struct uf_reading *r, int n,
                 const struct uf_fit_settings *s, struct uf_error *err);

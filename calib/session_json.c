@@ -148,6 +148,12 @@ static json_t *plate(const struct uf_session *s, int i, const char *base_name,
         failed |= json_object_set_new(out, "model", json_string(uf_model_name(f->model)));
         failed |= json_object_set_new(out, "left_out_score", number(f->left_out_score));
         failed |= json_object_set_new(out, "other_model_score", number(p->other_score));
+        if (f->curve.tried)
+            failed |= json_object_set_new(out, "curved",
+                                          json_pack("{s:b, s:f, s:f, s:f}", "taken", f->curve.taken,
+                                                    "straight_pct", f->curve.straight_pct,
+                                                    "curved_pct", f->curve.curved_pct,
+                                                    "gain_se_pct", f->curve.gain_se_pct));
         failed |= json_object_set_new(out, "rank", json_integer(f->loads.rank));
         failed |= json_object_set_new(out, "condition", number(f->loads.condition));
         failed |= json_object_set_new(out, "residual_scale", number(f->scale));

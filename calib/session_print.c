@@ -191,6 +191,14 @@ static void print_plate(const struct uf_session *s, int i, FILE *out)
         fprintf(out, ", by the other model (%s) within %.2f\n",
                 f->model == UF_MODEL_CELLS ? "one whole matrix" : "a matrix for each cell",
                 p->other_score);
+    if (f->curve.tried)
+        fprintf(
+            out,
+            "  channels: %s; places left out leave over %.3f %% of the reading with straight "
+            "ones, %.3f %% with curved ones (curved where that is less by more than its standard "
+            "error, and straight ones leave over more than %.2f %%)\n",
+            f->curve.taken ? "curved" : "straight", f->curve.straight_pct, f->curve.curved_pct,
+            UF_CURVE_WORTH_PCT);
     fprintf(out, "  spread of residuals: %.2f of what tolerances and noise say%s\n", f->scale,
             f->scale > 1 ? "; the stated errors are widened by it" : "");
     print_loads(s, i, out);

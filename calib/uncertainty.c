@@ -11,7 +11,8 @@ void uf_fit_wrench(const struct uf_fit *f, const double *above_raw, struct uf_wr
     for (int k = 0; k < UF_COMPONENTS; k++) {
         w[k] = f->matrix.known[k] ? 0 : NAN;
         for (int j = 0; j < f->channels; j++)
-            w[k] += f->matrix.c[k][f->channel[j]] * above_raw[f->channel[j]];
+            w[k] += f->matrix.c[k][f->channel[j]] *
+                    uf_straight(&f->matrix, f->channel[j], above_raw[f->channel[j]]);
     }
     *out = (struct uf_wrench){w[UF_FX], w[UF_FY], w[UF_FZ], w[UF_MX], w[UF_MY], w[UF_MZ]};
 }

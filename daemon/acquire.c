@@ -24,7 +24,6 @@
 #define ZERO_WAIT_S   15.0          /* samples for so long without a zero: say what is missing */
 #define HELLO_MOST    3    /* boards on one line within HELLO_S: more are not told apart .. */
 #define HELLO_S       10.0 /* .. in the log any more */
-#define SAID_MAX      4    /* different sentences why there is no board */
 #define RATE_MARKS    21   /* ticks over which the rate is measured: 2 s */
 
 _Static_assert(UF_LINK_READ_BYTES <= UF_GATE_FEED_MAX, "the gate takes what is read at once");
@@ -47,10 +46,9 @@ struct uf_acquire {
 
     enum uf_acquire_state state;
     char text[480];
-    char said[SAID_MAX][480]; /* since samples came */
-    size_t said_n;
-    char pipe_error[480];  /* the last one that was logged */
-    char refused_why[480]; /* the last board that was */
+    struct uf_words_said said; /* since samples came */
+    char pipe_error[480];      /* the last one that was logged */
+    char refused_why[480];     /* the last board that was */
     bool text_stands; /* it says what is wrong with what comes: opening again does not mend that */
 
     int64_t newest_dev_us; /* -1: none yet */
@@ -97,21 +95,6 @@ static void store_event(struct uf_acquire *a, const char *event, const char *tex
     (void)uf_store_thread_put(a->c.store, job); /* counted where it is lost */
 }
 
-/* Several ports in turn, or one with two faults, say the same things again and again: in the log
- * once, until samples come. */
-static bool was_said(struct uf_acquire *a, enum uf_acquire_state state, const char *text)
-{
-    if (state != UF_WAITING) {
-        a->said_n = 0;
-        return false;
-    }
-    for (size_t i = 0; i < SAID_MAX && i < a->said_n; i++)
-        if (strcmp(a->said[i], text) == 0)
-            return true;
-    snprintf(a->said[a->said_n++ % SAID_MAX], sizeof a->said[0], "%s", text);
-    return false;
-}
-
 static void set_state(struct uf_acquire *a, enum uf_acquire_state state, const char *text)
 {
     if (a->state == state && strcmp(a->text, text) == 0)
@@ -119,7 +102,7 @@ static void set_state(struct uf_acquire *a, enum uf_acquire_state state, const c
     a->state = state;
     snprintf(a->text, sizeof a->text, "%s", text);
     a->c.changed(a->c.who);
-    if (was_said(a, state, text))
+    if (uf_words_was_said(&a->said, state == UF_WAITING, text))
         return;
     uf_log(state == UF_RECEIVING ? UF_LOG_NOTICE : UF_LOG_WARNING, "%s: %s",
            uf_acquire_state_name(state), text);
@@ -765,14 +748,9 @@ void uf_acquire_request_tare(struct uf_acquire *a)
         uf_spool_mark(a->c.spool, UF_SPOOL_ZERO);
 }
 
-int uf_acquire_ask_feet(struct uf_acquire *a, struct uf_error *err)
+void uf_acquire_ask_feet(struct uf_acquire *a)
 {
-    if (a->c.config->rig.plates != 2)
-        return uf_fail(err, UF_EINVAL, "feet are found on two plates only");
-    if (a->state != UF_RECEIVING || !uf_pipeline_live(a->pipeline)->tared)
-        return uf_fail(err, UF_ESTATE, "feet need samples and a zero; see: underfoot status");
     uf_pipeline_ask_feet(a->pipeline);
-    return UF_OK;
 }
 
 void uf_acquire_feet_found(struct uf_acquire *a, const struct uf_job *job)

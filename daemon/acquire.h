@@ -87,9 +87,8 @@ void uf_acquire_watch(struct uf_acquire *a, const struct uf_leftover *leftover, 
 /* The end: what is not stored, if anything, is left to the next start. */
 void uf_acquire_close_spool(struct uf_acquire *a, bool all_stored);
 void uf_acquire_request_tare(struct uf_acquire *a);
-/* Looks at the next seconds, whatever is done in them (UF_ROCKING_ASKED_S). Refused where feet
- * cannot be found now. */
-int uf_acquire_ask_feet(struct uf_acquire *a, struct uf_error *err);
+/* Looks at the next seconds, whatever is done in them (UF_ROCKING_ASKED_S of samples). */
+void uf_acquire_ask_feet(struct uf_acquire *a);
 /* What the store found in rocking. */
 void uf_acquire_feet_found(struct uf_acquire *a, const struct uf_job *job);
 void uf_acquire_set_hand(struct uf_acquire *a, enum uf_hand hand);

@@ -83,10 +83,12 @@ static json_t *answer_feet(struct uf_daemon *d, const json_t *question)
 {
     (void)question;
     struct uf_acquire_status a;
-    struct uf_error err;
-    if (uf_acquire_ask_feet(d->acquire, &err))
-        return json_pack("{s:s}", "error", err.text);
     uf_acquire_status(d->acquire, &a);
+    if (d->config.rig.plates != 2)
+        return json_pack("{s:s}", "error", "feet are found on two plates only");
+    if (a.state != UF_RECEIVING || !a.live->tared)
+        return json_pack("{s:s}", "error", "feet need samples and a zero; see: underfoot status");
+    uf_acquire_ask_feet(d->acquire);
     return json_pack("{s:b, s:I, s:s}", "ok", 1, "tries", (json_int_t)a.feet->tries, "text",
                      "rock from the heels to the toes for six seconds");
 }

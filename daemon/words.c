@@ -6,6 +6,20 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
+
+bool uf_words_was_said(struct uf_words_said *said, bool waiting, const char *text)
+{
+    if (!waiting) {
+        said->n = 0;
+        return false;
+    }
+    for (size_t i = 0; i < UF_SAID_MAX && i < said->n; i++)
+        if (strcmp(said->text[i], text) == 0)
+            return true;
+    snprintf(said->text[said->n++ % UF_SAID_MAX], sizeof said->text[0], "%s", text);
+    return false;
+}
 
 void uf_words_board(const struct uf_hello *h, const char *device, char *text, size_t size)
 {

@@ -8,6 +8,15 @@
 #include "plate/tare.h"
 #include "swing/pipeline.h"
 
+/* Several ports in turn, or one with two faults, say the same things again and again. True: this
+ * sentence was said already; waiting false: all may be said again. */
+#define UF_SAID_MAX 4
+struct uf_words_said {
+    char text[UF_SAID_MAX][480];
+    size_t n;
+};
+bool uf_words_was_said(struct uf_words_said *said, bool waiting, const char *text);
+
 /* Who the board is; h NULL: it has not said so yet. */
 void uf_words_board(const struct uf_hello *h, const char *device, char *text, size_t size);
 /* Why samples come and no zero is found. */

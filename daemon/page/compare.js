@@ -7,14 +7,14 @@ import { cell, element, replace, row } from "./swing.js";
 const CHARTS = [
     { title: "Lead down", unit: "N", kind: "lead", curve: "lead_vertical_n" },
     { title: "Trail down", unit: "N", kind: "trail", curve: "trail_vertical_n" },
-    { title: "Lead toe-heel", unit: "N", kind: "lead", curve: "lead_toe_n", high: "toe-ward", low: "heel-ward" },
-    { title: "Trail toe-heel", unit: "N", kind: "trail", curve: "trail_toe_n", high: "toe-ward", low: "heel-ward" },
-    { title: "Target-ward, both", unit: "N", kind: "total", curve: "total_target_n", high: "to the target", low: "away" },
-    { title: "Turn", unit: "N m", kind: "total", curve: "turn_nm", high: "to the target", low: "away" },
+    { title: "Lead toe-heel", unit: "N", kind: "lead", curve: "lead_toe_n", up: "toe-ward" },
+    { title: "Trail toe-heel", unit: "N", kind: "trail", curve: "trail_toe_n", up: "toe-ward" },
+    { title: "Target-ward, both", unit: "N", kind: "total", curve: "total_target_n", up: "to the target" },
+    { title: "Turn", unit: "N m", kind: "total", curve: "turn_nm", up: "to the target" },
 ];
 const SIDES = ["a", "b"];
 const DASH = { a: [5, 4], b: [] };
-const LEFT = 46, RIGHT = 6, TOP = 46, BOTTOM = 24, GAP = 10;
+const LEFT = 46, RIGHT = 6, TOP = 46, BOTTOM = 24, GAP = 10, HEAD = 20;
 const ZERO = {
     impact: ["at impact", "impact"],
     top: ["at the top, as not every swing has an impact", "the top"],
@@ -96,7 +96,6 @@ export class CompareView {
 
     /** The view is shown, or what it shows may have changed. */
     enter() {
-        this.known.clear();
         this.ask({ ask: "sessions" });
         this.compare();
     }
@@ -323,7 +322,7 @@ export class CompareView {
         const canvas = begin($("compare-curves"));
         if (!canvas) return;
         const { g, w, h } = canvas, m = this.shown, x = (i) => m.from_s + i * m.step_s;
-        const each = { w: (w - GAP) / 2 - LEFT - RIGHT, h: (h - TOP - BOTTOM - 2 * GAP) / 3 };
+        const each = { w: (w - GAP) / 2 - LEFT - RIGHT, h: (h - TOP - BOTTOM - 3 * HEAD) / 3 };
         const tops = m.zero === "top" ? [] : SIDES.filter((side) => m[side].top_s !== null).map((side) => ({ x: m[side].top_s, soft: true, label: side }));
         CHARTS.forEach((spec, k) => {
             const lines = SIDES.map((side) => ({ kind: spec.kind, y: m[side].curves[spec.curve], x, dash: DASH[side], width: side === "a" ? 2 : 3 }));
@@ -331,9 +330,13 @@ export class CompareView {
             let lo = 0, hi = 0;
             for (const line of lines) for (const v of line.y) if (v !== null) { lo = Math.min(lo, v); hi = Math.max(hi, v); }
             const room = 0.14 * (hi - lo || 1);
-            const box = { x: LEFT + (k % 2) * ((w + GAP) / 2), y: TOP + Math.floor(k / 2) * (each.h + GAP), ...each };
-            chart(g, box, { ...spec, lines, areas, marks: [{ x: 0 }, ...tops], range: [lo - (lo < 0 ? room : 0), hi + room], x0: this.x0, x1: this.x1, cursor: x(this.at) });
-            if (spec.kind !== "total") marker(g, spec.kind, box.x + box.w - 14, box.y + each.h / 2, 6);
+            const box = { x: LEFT + (k % 2) * ((w + GAP) / 2), y: TOP + HEAD + Math.floor(k / 2) * (each.h + HEAD), ...each };
+            chart(g, box, { lines, areas, marks: [{ x: 0 }, ...tops], range: [lo - (lo < 0 ? room : 0), hi + room], x0: this.x0, x1: this.x1, cursor: x(this.at) });
+            if (spec.kind !== "total") marker(g, spec.kind, box.x + 6, box.y - 9, 6);
+            const left = box.x + (spec.kind === "total" ? 0 : 18);
+            text(g, spec.title, left, box.y - 5, { size: 14, bold: true, fill: colour(spec.kind) });
+            const after = left + g.measureText(spec.title).width + 8;
+            text(g, spec.up ? `${spec.unit}, ↑ ${spec.up}` : spec.unit, after, box.y - 5, { size: 12 });
         });
         for (const left of [LEFT, LEFT + (w + GAP) / 2]) {
             const px = (t) => left + ((t - this.x0) / (this.x1 - this.x0)) * each.w;

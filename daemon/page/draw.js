@@ -295,22 +295,11 @@ export function chart(g, box, { lines, range, x0, x1, marks = [], bands = [], ar
         g.stroke();
     }
     g.restore();
-    const room = (words, font, left, top) => {
-        g.font = font;
-        const width = g.measureText(words).width;
-        g.fillStyle = colour("plate");
-        g.globalAlpha = 0.6;
-        g.fillRect(left === null ? x + w - 10 - width : left, top, width + 4, 18);
-        g.globalAlpha = 1;
-    };
     if (title) {
-        room(`${title} ${unit}`, `700 14px ${colour("face")}`, x + 6, y + 4);
         text(g, title, x + 8, y + 18, { size: 14, fill: colour("ink"), bold: true });
         g.font = `700 14px ${colour("face")}`;
         text(g, unit, x + 14 + g.measureText(title).width, y + 18, { size: 12 });
     }
-    if (high) room(high, `12px ${colour("face")}`, null, y + 3);
-    if (low) room(low, `12px ${colour("face")}`, null, y + h - 20);
     if (high) text(g, high, x + w - 8, y + 16, { size: 12, align: "right" });
     if (low) text(g, low, x + w - 8, y + h - 6, { size: 12, align: "right" });
 }

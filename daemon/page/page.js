@@ -155,6 +155,7 @@ function showProblem(text) {
 
 /* ---- the daemon ---- */
 
+let led = null; // the open lesson and block, as the last state had them
 let knownSwing = Infinity; // the newest when this page came: what is newer comes by itself
 const take = {
     hello(message) {
@@ -182,6 +183,10 @@ const take = {
         for (const radio of document.querySelectorAll("#hand input")) radio.checked = radio.value === message.hand;
         fillHealth(message);
         lesson.state(message);
+        const now = message.lesson;
+        const taught = JSON.stringify(now && [now.session, now.player_id, now.block && now.block.id]);
+        if (led !== null && led !== taught) ENTER[document.body.dataset.view]?.enter(); // a lesson or a block began or ended
+        led = taught;
         if (message.state !== "receiving") standing.stale();
         showLine();
     },

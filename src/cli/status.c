@@ -82,6 +82,11 @@ static void add_link(struct uf_columns *t, const json_t *o)
         uf_columns_add(t, "drift not known yet");
     else
         uf_columns_add(t, "%+.2f ppm against this computer's", drift_ppm);
+    if (number_of(o, "clock_step_ms") > 0) {
+        line(t, "");
+        uf_columns_add(t, "in steps of %.2g ms: the firmware must send microseconds",
+                       number_of(o, "clock_step_ms"));
+    }
 }
 
 /* Counters that are not zero: what is quiet needs no line. */

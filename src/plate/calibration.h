@@ -16,6 +16,10 @@ struct uf_plate_matrix {
      * columns of other plates are zero. */
     double c[UF_COMPONENTS][UF_CHANNELS_MAX];
     bool known[UF_COMPONENTS]; /* false: the loads did not identify it; its values are NAN later */
+    /* curved: channels are not straight; counts above tare a become a + curve a^2 (1/count) before
+     * the matrix (uf_straight in wrench.h) */
+    bool curved;
+    double curve[UF_CHANNELS_MAX];
 };
 
 /* How wrong a plate's matrix may be: true wrench = (1 + sum of z_i pattern[i]) shown wrench, z
@@ -63,7 +67,7 @@ int uf_calibration_plausible(const struct uf_rig *rig, const struct uf_calibrati
  *   { "uuid": "...", "name": "...", "plates": [
  *       { "plate": "left", "cells": [ { "cell": "1", "matrix": [[..],[..],[..]] }, ... ] }
  *     | { "plate": "left", "channels": [0,1,..], "matrix": [[..] x 6],
- *         "unknown": ["Fx", ...] } ] }
+ *         "unknown": ["Fx", ...], "curve": [1/count, ..] } ] }
  * and "nominal": true for one from data-sheet scales. Matrix units as above; each plate of the rig
  * once. Errors name the plate, the cell and the field; *out is untouched then. */
 int uf_calibration_from_json(const struct uf_rig *rig, const json_t *json,

@@ -6,6 +6,8 @@
 #include <math.h>
 #include <string.h>
 
+#define CURVE_MOST 0.5 /* of the reading, at the end of a 24 bit converter */
+
 static const char *const component_name[UF_COMPONENTS] = {"Fx", "Fy", "Fz", "Mx", "My", "Mz"};
 
 /* ---- reading: pieces ---- */
@@ -201,6 +203,32 @@ static int read_unknown(const json_t *json, struct uf_plate_matrix *out, const s
     return UF_OK;
 }
 
+static int read_curve(const json_t *json, const int *channel, size_t n, struct uf_plate_matrix *out,
+                      const struct place *at, struct uf_error *err)
+{
+    if (!json)
+        return UF_OK;
+    if (!json_is_array(json) || json_array_size(json) != n)
+        return uf_fail(err, UF_EINVAL,
+                       "the calibration's %s: \"curve\" must be a list of a number for each of its "
+                       "%zu channels",
+                       at->text, n);
+    out->curved = true;
+    for (size_t i = 0; i < n; i++) {
+        const json_t *number = json_array_get(json, i);
+        double v = json_number_value(number);
+        /* a curve that bends by more than CURVE_MOST over the converter's range is none */
+        if (!json_is_number(number) || !(fabs(v) * 0x1p23 <= CURVE_MOST))
+            return uf_fail(
+                err, UF_EINVAL,
+                "the calibration's %s: entry %zu of \"curve\" is not a number of at most "
+                "%g (1/count)",
+                at->text, i + 1, CURVE_MOST / 0x1p23);
+        out->curve[channel[i]] = v;
+    }
+    return UF_OK;
+}
+
 static int read_whole(const struct uf_plate *plate, const json_t *json, struct uf_plate_matrix *out,
                       const struct place *at, struct uf_error *err)
 {
@@ -220,14 +248,16 @@ static int read_whole(const struct uf_plate *plate, const json_t *json, struct u
         for (size_t i = 0; i < n; i++)
             out->c[r][channel[i]] = flat[r * n + i];
     }
-    return read_unknown(json_object_get(json, "unknown"), out, at, err);
+    rc = read_curve(json_object_get(json, "curve"), channel, n, out, at, err);
+    return rc ? rc : read_unknown(json_object_get(json, "unknown"), out, at, err);
 }
 
 static int read_plate(const struct uf_rig *rig, const json_t *json, bool *seen,
                       struct uf_calibration *out, struct uf_error *err)
 {
     static const char *const cell_keys[] = {"plate", "cells", NULL};
-    static const char *const whole_keys[] = {"plate", "channels", "matrix", "unknown", NULL};
+    static const char *const whole_keys[] = {"plate",   "channels", "matrix",
+                                             "unknown", "curve",    NULL};
     const char *name = json_string_value(json_object_get(json, "plate"));
     int p = 0;
     while (name && p < rig->plates && strcmp(uf_place_name(rig->plate[p].place), name))
@@ -324,6 +354,8 @@ static json_t *write_plate(const struct uf_plate *plate, const struct uf_plate_m
     failed |= json_object_set_new(out, "channels", channels);
     failed |= json_object_set_new(out, "matrix", matrix);
     failed |= json_object_set_new(out, "unknown", unknown);
+    if (m->curved)
+        failed |= json_object_set_new(out, "curve", write_row(plate, m->curve));
     if (!failed)
         return out;
     json_decref(out);

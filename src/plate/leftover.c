@@ -16,7 +16,9 @@ static double square(const double *v, int n)
 void uf_leftover_newtons(const struct uf_leftover *l, const double *above_raw, double *n)
 {
     for (int j = 0; j < l->channels; j++)
-        n[j] = above_raw[l->channel[j]] * l->n_per_count[j];
+        n[j] =
+            l->n_per_count[j] * (above_raw[l->channel[j]] +
+                                 l->curve[j] * above_raw[l->channel[j]] * above_raw[l->channel[j]]);
 }
 
 double uf_leftover_rest(const struct uf_leftover *l, const double *n, double *left_n)

@@ -11,6 +11,7 @@
 struct uf_leftover {
     int channels, channel[UF_CHANNELS_MAX];     /* of the plate, in the order of its cells */
     double n_per_count[UF_CHANNELS_MAX];        /* data-sheet scale of each */
+    double curve[UF_CHANNELS_MAX];              /* as in uf_plate_matrix; 0: straight */
     int ways;                                   /* that loads make, 3..6 */
     double way[UF_COMPONENTS][UF_CHANNELS_MAX]; /* orthonormal, channels in data-sheet newtons */
     double reading_pct; /* error of a channel by what is left over, % of the rms reading; NAN where

@@ -28,6 +28,7 @@ json_t *uf_leftover_to_json(const struct uf_leftover *l)
     failed |= json_object_set_new(
         out, "reading_pct", isfinite(l->reading_pct) ? json_real(l->reading_pct) : json_null());
     failed |= json_object_set_new(out, "noise_n", json_real(l->noise_n));
+    failed |= json_object_set_new(out, "curve", list(l->curve, l->channels));
     failed |= json_object_set_new(out, "read_n", json_real(l->read_n));
     if (!failed)
         return out;
@@ -63,6 +64,9 @@ bool uf_leftover_from_json(const json_t *entry, const struct uf_plate *plate,
     for (int j = 0; j < out->channels; j++)
         if (channel[j] != out->channel[j])
             return false;
+    const json_t *curve = json_object_get(json, "curve"); /* older ones have none */
+    if (curve && !read_list(curve, out->curve, out->channels))
+        return false;
     out->ways = (int)json_array_size(ways);
     for (int w = 0; w < out->ways; w++)
         if (!read_list(json_array_get(ways, (size_t)w), out->way[w], out->channels))

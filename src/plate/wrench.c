@@ -10,6 +10,7 @@
 void uf_weights_of(const struct uf_plate_matrix *m, int channels, struct uf_weights *out)
 {
     out->n = 0;
+    out->curved = m->curved;
     for (int ch = 0; ch < channels; ch++) {
         bool weighs = false;
         for (int k = 0; k < UF_COMPONENTS; k++) {
@@ -17,6 +18,7 @@ void uf_weights_of(const struct uf_plate_matrix *m, int channels, struct uf_weig
             weighs = weighs || m->c[k][ch] != 0;
         }
         out->channel[out->n] = ch;
+        out->curve[out->n] = m->curve[ch];
         out->n += weighs;
     }
     for (int k = 0; k < UF_COMPONENTS; k++)
@@ -31,6 +33,8 @@ void uf_wrench_weighed(const struct uf_weights *w, const int32_t *counts_raw,
     for (int i = 0; i < w->n; i++) {
         int ch = w->channel[i];
         double above = counts_raw[ch] - tare_raw[ch];
+        if (w->curved)
+            above += w->curve[i] * above * above;
         for (int k = 0; k < UF_COMPONENTS; k++)
             sum[k] += w->c[i][k] * above;
     }
@@ -43,6 +47,19 @@ void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
     struct uf_weights w;
     uf_weights_of(m, channels, &w);
     uf_wrench_weighed(&w, counts_raw, tare_raw, out);
+}
+
+void uf_wrench_of_mean(const struct uf_plate_matrix *m, const double *above_raw, int channels,
+                       struct uf_wrench *out)
+{
+    double w[UF_COMPONENTS];
+    for (int k = 0; k < UF_COMPONENTS; k++) {
+        w[k] = m->known[k] ? 0 : NAN;
+        for (int ch = 0; ch < channels; ch++)
+            if (m->c[k][ch] != 0)
+                w[k] += m->c[k][ch] * uf_straight(m, ch, above_raw[ch]);
+    }
+    *out = (struct uf_wrench){w[UF_FX], w[UF_FY], w[UF_FZ], w[UF_MX], w[UF_MY], w[UF_MZ]};
 }
 
 void uf_cop_of(const struct uf_wrench *w, double surface_mm, double min_n, struct uf_cop *out)

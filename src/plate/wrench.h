@@ -16,6 +16,16 @@ struct uf_wrench {
     double mx_nm, my_nm, mz_nm;
 };
 
+/* Counts of a channel above tare as a straight channel would give them. */
+static inline double uf_straight(const struct uf_plate_matrix *m, int channel, double above_raw)
+{
+    return m->curved ? above_raw + m->curve[channel] * above_raw * above_raw : above_raw;
+}
+
+/* From mean counts above tare; otherwise as uf_wrench_of. */
+void uf_wrench_of_mean(const struct uf_plate_matrix *m, const double *above_raw, int channels,
+                       struct uf_wrench *out);
+
 /* Plate's axes, from counts (all channels of the board) and tare in counts. */
 void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
                   const double *tare_raw, int channels, struct uf_wrench *out);
@@ -25,7 +35,9 @@ void uf_wrench_of(const struct uf_plate_matrix *m, const int32_t *counts_raw,
 struct uf_weights {
     int n, channel[UF_CHANNELS_MAX];
     double c[UF_CHANNELS_MAX][UF_COMPONENTS];
-    double start[UF_COMPONENTS]; /* 0, or NAN for a component that is not known */
+    bool curved;
+    double curve[UF_CHANNELS_MAX]; /* as in uf_plate_matrix, of each channel here */
+    double start[UF_COMPONENTS];   /* 0, or NAN for a component that is not known */
 };
 void uf_weights_of(const struct uf_plate_matrix *m, int channels, struct uf_weights *out);
 void uf_wrench_weighed(const struct uf_weights *w, const int32_t *counts_raw,

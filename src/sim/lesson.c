@@ -38,7 +38,7 @@ static const struct lesson lessons[] = {
     {"short", "two ball swings, about 25 s",
      "empty:5,walk_on,stand:1,address,ball,address:2,ball,step_off,empty:1"},
     {"demo", "a lesson of about 90 s: three ball swings, one without, a half turn, retest",
-     "empty:6,walk_on,stand:2,rock:4,address,ball,waggle:2,address,ball,waggle:2,address,ball,"
+     "empty:6,walk_on,stand:2,rock:7,address,ball,waggle:2,address,ball,waggle:2,address,ball,"
      "address,no_ball,half,tee_up,sway:5,address,ball,address,ball,address,ball,stand:1,step_off,"
      "empty:1"},
     {"confounders", "everything but swings, each twice",

@@ -145,7 +145,7 @@ static struct uf_wrench wrench_of_mean(const struct uf_plate_matrix *m, const do
     for (int k = 0; k < UF_COMPONENTS; k++) {
         w[k] = m->known[k] ? 0 : NAN;
         for (int c = 0; c < channels; c++)
-            w[k] += m->c[k][c] * (mean_raw[c] - tare_raw[c]);
+            w[k] += m->c[k][c] * uf_straight(m, c, mean_raw[c] - tare_raw[c]);
     }
     return (struct uf_wrench){w[0], w[1], w[2], w[3], w[4], w[5]};
 }

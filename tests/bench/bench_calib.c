@@ -24,7 +24,7 @@ struct tally {
     size_t n[QUANTITIES];
     size_t within[STATED], of[STATED];
     double square[STATED]; /* of errors in stated standard uncertainties */
-    int whole, fits;
+    int whole, curved, fits;
 };
 
 static void note(struct tally *t, enum quantity q, double error)
@@ -51,16 +51,6 @@ static double part(struct tally *t, enum quantity q, double p)
     return t->error[q][(size_t)(p * (double)(t->n[q] - 1))];
 }
 
-static void wrench_of(const struct uf_plate_matrix *m, const double *above_raw,
-                      struct uf_wrench *out)
-{
-    double w[UF_COMPONENTS] = {0};
-    for (int k = 0; k < UF_COMPONENTS; k++)
-        for (int ch = 0; ch < UF_CHANNELS_MAX; ch++)
-            w[k] += m->c[k][ch] * above_raw[ch];
-    *out = (struct uf_wrench){w[0], w[1], w[2], w[3], w[4], w[5]};
-}
-
 /* One true load, read by the plate and turned into numbers. fit NULL: no stated uncertainty. */
 static void try_load(struct made_plate *m, const double w[6], const struct uf_plate_matrix *matrix,
                      const struct uf_fit *fit, struct tally *t)
@@ -71,7 +61,7 @@ static void try_load(struct made_plate *m, const double w[6], const struct uf_pl
     struct uf_cop cop;
     bool level = w[0] != 0 || w[1] != 0;
     made_read(m, w, raw);
-    wrench_of(matrix, raw, &got);
+    uf_wrench_of_mean(matrix, raw, UF_CHANNELS_MAX, &got);
     uf_cop_of(&got, m->plate.surface_mm, 25, &cop);
     double x_mm = 1000 * (-w[4] + h * w[0]) / w[2], y_mm = 1000 * (w[3] + h * w[1]) / w[2];
     if (!level) {
@@ -155,7 +145,7 @@ static void print_row(const char *name, struct tally *t)
     putchar('\n');
 }
 
-static int tables(const char *title, const struct made_spread *spread, int plates)
+static int tables(const char *title, const struct made_spread *spread, int plates, bool straight)
 {
     static const int placements[] = {10, 25, 60};
     struct uf_rig rig;
@@ -173,6 +163,7 @@ static int tables(const char *title, const struct made_spread *spread, int plate
     uf_rig_example(&rig);
     made_setup(&setup, 0.0005);
     uf_fit_defaults(&settings);
+    settings.straight = straight;
     printf("%s\n", title);
     for (int t = 0; t < 3; t++) {
         struct uf_plan_step step[UF_PLAN_MAX];
@@ -204,6 +195,7 @@ static int tables(const char *title, const struct made_spread *spread, int plate
                 return 1;
             }
             tally[t].whole += fit->model == UF_MODEL_WHOLE;
+            tally[t].curved += fit->matrix.curved;
             tally[t].fits++;
             try_all(&m, &fit->matrix, fit, &tally[t]);
             uf_fit_free(fit);
@@ -224,7 +216,7 @@ static int tables(const char *title, const struct made_spread *spread, int plate
     printf("\n  within the stated 95 %% interval, %%\n%-22s", "");
     for (int s = 0; s < STATED; s++)
         printf("  %7s", stated_name[s]);
-    printf("  %8s  whole matrix\n", "all");
+    printf("  %8s  whole matrix  curved\n", "all");
     for (int t = 0; t < 3; t++) {
         size_t in = 0, of = 0;
         printf("%-2d placements         ", placements[t]);
@@ -233,8 +225,8 @@ static int tables(const char *title, const struct made_spread *spread, int plate
             in += tally[t].within[s];
             of += tally[t].of[s];
         }
-        printf("  %8.1f  %d of %d\n", 100.0 * (double)in / (double)of, tally[t].whole,
-               tally[t].fits);
+        printf("  %8.1f  %d of %d      %d\n", 100.0 * (double)in / (double)of, tally[t].whole,
+               tally[t].fits, tally[t].curved);
     }
     printf("\n  rms error in stated standard uncertainties\n");
     for (int t = 0; t < 3; t++) {
@@ -259,10 +251,17 @@ int main(int argc, char **argv)
     struct made_spread spread = made_usual();
     int rc =
         tables("Plates as described: 5 % gain, 3 % cross-talk, cells 2 mm off, 0.1 % curvature",
-               &spread, plates);
+               &spread, plates, false);
     spread.bend = 0.02;
     if (rc == 0)
         rc = tables("\nThe same, and cells that feel each load otherwise by 2 % (bending posts)",
-                    &spread, plates);
+                    &spread, plates, false);
+    spread.bend = 0;
+    spread.curve = 0.01;
+    if (rc == 0)
+        rc = tables("\n1 % curvature", &spread, plates, false);
+    if (rc == 0)
+        rc = tables("\n1 % curvature, and channels taken as straight all the same", &spread, plates,
+                    true);
     return rc;
 }

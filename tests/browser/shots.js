@@ -5,6 +5,7 @@ import { Bay, browser, wait, until, watched } from "./harness.js";
 
 /** Rocking, then the feet that it has found, live and in a swing. */
 async function feet(page, bay, shoot) {
+    await bay.daemon();
     await page.goto(bay.url);
     bay.sim("empty:4,walk_on,stand:2,rock:10,stand:6,address,ball,stand:20", "--golfer", "3", "--seed", "3", "--hand", "right");
     await until("feet", async () => (await bay.ask({ ask: "status" })).feet.now, 60000);
@@ -19,6 +20,7 @@ async function feet(page, bay, shoot) {
 /** Sessions, comparison, players: of lessons that are over. */
 async function records(page, bay, shoot) {
     await bay.lessons();
+    await bay.daemon();
     await page.goto(bay.url);
     await page.keyboard.press("6");
     await page.locator("#session-list button").nth(2).click();
@@ -94,8 +96,8 @@ try {
     for (const more of [feet, records]) {
         const own = new Bay(build);
         try {
-            await own.daemon();
             await more(page, own, shoot);
+            await page.goto("about:blank");
         } finally {
             await own.end();
         }

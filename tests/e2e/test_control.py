@@ -12,7 +12,7 @@ import time
 from e2e import check, run, wait_until
 
 FIELDS = """page_port state state_text stopping link device board_id firmware channels rate_hz measured_rate_hz
-drift_ppm samples lost bad counters stance weight_n hand tared tare_age_s calibration database session lesson
+drift_ppm clock_step_ms samples lost bad counters stance weight_n hand tared tare_age_s calibration database session lesson
 swings_stored last_swing last_swing_utc_us queue queue_limit queue_bytes store_state store_problem
 recording plates spool uptime_s version live feet""".split()
 
@@ -36,7 +36,7 @@ def test_status(place):
     daemon = place.daemon()
     before = daemon.ask()
     check(sorted(before) == sorted(FIELDS), "fields:", set(before) ^ set(FIELDS))
-    for key in ("board_id", "firmware", "rate_hz", "measured_rate_hz", "drift_ppm", "weight_n",
+    for key in ("board_id", "firmware", "rate_hz", "measured_rate_hz", "drift_ppm", "clock_step_ms", "weight_n",
                 "tare_age_s", "last_swing", "store_problem", "recording"):
         check(before[key] is None, key, "is not null before anything is known:", before[key])
     check(before["live"]["left_n"] is None and before["live"]["total_n"] is None, before["live"])

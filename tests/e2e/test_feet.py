@@ -137,7 +137,7 @@ def test_asked_and_not_found(place):
 
 def test_nobody_to_ask(place):
     daemon = place.daemon()
-    daemon.connect().close()
+    daemon.ask()
     refused = underfoot(place, daemon, "feet", code=1)
     check("samples and a zero" in refused, refused)
     daemon.stop()

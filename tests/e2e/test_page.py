@@ -8,7 +8,7 @@ import socket
 import time
 
 from browser import Refused, Socket, get, http
-from e2e import Failed, check, one, rows, run, wait_until
+from e2e import Failed, check, one, rows, run, swings_of, wait_until
 
 
 def start(place, *settings, **more):
@@ -204,7 +204,7 @@ def test_slow_disk_and_blocks(place):
         teach(s, {"ask": "begin", "new": {"name": "Kim", "hand": "right"}})
         here = {"seen_session": lesson_is(s, lambda l: l and l["player"])["session"]}
         teach(s, {"ask": "block", "kind": "baseline", **here})
-    place.sim("--rate", "250", "--lesson", "empty:4,walk_on,address,ball,address,ball,stand:4",
+    place.sim("--rate", "250", "--lesson", "empty:12,walk_on,address,ball,address,ball,stand:4",
               "--pty", place.path("board"), wait=False)
     daemon.wait_status(lambda m: m["counters"]["swings_found"] == 2, "two swings", 120)
     with Socket(port) as s:
@@ -223,7 +223,7 @@ def test_rude_sockets(place):
     sockets: the lesson's samples are all there."""
     daemon, port = start(place)
     before = daemon.ask()
-    sim = place.sim("--rate", "500", "--lesson", "empty:4,walk_on,address,ball,stand:8", "--pty",
+    sim = place.sim("--rate", "500", "--lesson", "empty:12,walk_on,address,ball,stand:8", "--pty",
                     place.path("board"), wait=False)
     daemon.wait_status(lambda s: s["state"] == "receiving", "receiving")
     silent = [Socket(port) for _ in range(12)]
@@ -451,5 +451,24 @@ def test_end(place):
         half.close()
 
 
+def test_end_unplugged(place):
+    """The board is pulled out in a swing, browsers are connected: the end is in order, and (built with
+    AddressSanitizer) nothing leaks, or the code is not 0."""
+    data, truth = place.recording()
+    board = place.board()
+    daemon, port = start(place)
+    clients = [Socket(port) for _ in range(3)]
+    board.send(data[:int(len(data) * (swings_of(truth)[0]["start_s"] + 0.5) / truth[-1]["end_s"])])
+    daemon.wait_log("receiving:")
+    board.unplug()
+    daemon.wait_log("hung up")
+    daemon.signal(signal.SIGTERM)
+    check("did not end cleanly" not in daemon.wait_end(), "the loop")
+    for c in clients:
+        check(c.wait_close() is not None, "closed")
+        c.socket.close()
+
+
 run(test_files, test_names, test_lesson, test_commands, test_a_lesson, test_slow_disk_and_blocks,
-    test_limits, test_token, test_port_in_use, test_rude, test_rude_sockets, test_end)
+    test_limits, test_token, test_port_in_use, test_rude, test_rude_sockets, test_end,
+    test_end_unplugged)

@@ -5,7 +5,8 @@
  * a file, is told how many calls there were. With FAIL_STACK, a hash, and FAIL_SIZE the
  * N-th allocation of that size with that call stack is meant, so that threads may take turns as
  * they like (the size spares looking at most stacks); FAIL_STACK=all counts them, for the report.
- * Addresses must not be random then (setarch -R). */
+ * Addresses must not be random then (setarch -R).
+ * FAIL_TRACE: where it failed, on stderr. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
@@ -117,7 +118,15 @@ static int fails(enum call call, size_t size)
         if (hash != wanted)
             return 0;
     }
-    return n >= first && n <= last;
+    if (n < first || n > last)
+        return 0;
+    if (getenv("FAIL_TRACE")) {
+        void *frame[40];
+        inside = 1;
+        backtrace_symbols_fd(frame, backtrace(frame, 40), 2);
+        inside = 0;
+    }
+    return 1;
 }
 
 void *malloc(size_t n)

@@ -8,6 +8,7 @@
 #include <cmocka.h>
 
 #include "plate/calibration.h"
+#include "plate/wrench.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -245,6 +246,8 @@ static void round_trip(const struct uf_rig *rig, const struct uf_calibration *ca
     for (int p = 0; p < rig->plates; p++) {
         assert_memory_equal(back.plate[p].c, cal->plate[p].c, sizeof back.plate[p].c);
         assert_memory_equal(back.plate[p].known, cal->plate[p].known, sizeof back.plate[p].known);
+        assert_int_equal(back.plate[p].curved, cal->plate[p].curved);
+        assert_memory_equal(back.plate[p].curve, cal->plate[p].curve, sizeof back.plate[p].curve);
     }
 }
 
@@ -270,6 +273,10 @@ static void test_json_round_trip(void **state)
     cal.plate[1].known[UF_FX] = cal.plate[1].known[UF_MZ] = false;
     memset(cal.plate[1].c[UF_FX], 0, sizeof cal.plate[1].c[UF_FX]);
     memset(cal.plate[1].c[UF_MZ], 0, sizeof cal.plate[1].c[UF_MZ]);
+    round_trip(&rig, &cal);
+    cal.plate[1].curved = true;
+    for (int ch = 12; ch < 24; ch++)
+        cal.plate[1].curve[ch] = 1e-10 * number();
     round_trip(&rig, &cal);
     cal.plate[0].c[UF_FY][3] = NAN;
     assert_null(uf_calibration_to_json(&rig, &cal));
@@ -337,6 +344,31 @@ static void plate_refused(const char *entry, const char *sentence)
 #define CELL(name) "{\"cell\":\"" name "\",\"matrix\":[[0,0,0],[0,0,0],[0,0,1]]}"
 #define ROW        "[0,1,2]"
 
+/* Counts above the zero become a + curve a^2 before the matrix; straight channels keep their bits.
+ */
+static void test_curve(void **state)
+{
+    (void)state;
+    struct uf_plate_matrix m = {.known = {true, true, true, true, true, true}};
+    int32_t counts_raw[2] = {1001000, -502000};
+    const double tare_raw[2] = {1000, -2000}, above_raw[2] = {1000000, -500000};
+    struct uf_wrench straight, curved, mean;
+    m.c[UF_FZ][0] = 1e-3;
+    m.c[UF_FX][1] = 2e-3;
+    uf_wrench_of(&m, counts_raw, tare_raw, 2, &straight);
+    assert_true(straight.fz_n == 1e-3 * 1000000);
+    m.curve[0] = 1e-8;
+    m.curve[1] = -4e-8;
+    uf_wrench_of(&m, counts_raw, tare_raw, 2, &curved);
+    assert_memory_equal(&curved, &straight, sizeof straight); /* not said to be curved */
+    m.curved = true;
+    uf_wrench_of(&m, counts_raw, tare_raw, 2, &curved);
+    uf_wrench_of_mean(&m, above_raw, 2, &mean);
+    assert_true(fabs(curved.fz_n - 1e-3 * (1000000 + 1e-8 * 1e12)) < 1e-9);
+    assert_true(fabs(curved.fx_n - 2e-3 * (-500000 - 4e-8 * 25e10)) < 1e-9);
+    assert_memory_equal(&mean, &curved, sizeof mean);
+}
+
 static void test_json_mistakes(void **state)
 {
     (void)state;
@@ -353,6 +385,14 @@ static void test_json_mistakes(void **state)
 
     refused("[]", "the calibration is not a JSON object");
     refused("{}", "the calibration has no list \"plates\"");
+    plate_refused(
+        "{\"plate\":\"single\",\"channels\":[0,1,2],\"matrix\":[" ROW "," ROW "," ROW "," ROW
+        "," ROW "," ROW "],\"curve\":[0,1e-9]}",
+        "the calibration's plate single: \"curve\" must be a list of a number for each of");
+    plate_refused(
+        "{\"plate\":\"single\",\"channels\":[0,1,2],\"matrix\":[" ROW "," ROW "," ROW "," ROW
+        "," ROW "," ROW "],\"curve\":[0,1e-9,0.01]}",
+        "the calibration's plate single: entry 3 of \"curve\" is not a number of at most");
     refused("{\"plates\":[]}",
             "the calibration has no entry for the single plate of the rig \"exa");
     refused("{\"name\": \"two\\nlines\", \"plates\": []}",
@@ -436,6 +476,7 @@ int main(void)
         cmocka_unit_test(test_nominal),
         cmocka_unit_test(test_json_round_trip),
         cmocka_unit_test(test_json_cells),
+        cmocka_unit_test(test_curve),
         cmocka_unit_test(test_json_mistakes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
