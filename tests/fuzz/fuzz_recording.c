@@ -10,7 +10,8 @@
 
 #include <math.h>
 
-#define STREAM_MAX (200u << 10)
+#define STREAM_MAX (200u << 10) /* 10 s at */
+#define RATE_HZ    250u
 
 /* What a run found, mixed into one number. */
 struct found {
@@ -92,7 +93,7 @@ static size_t put_samples(uint8_t *out, size_t room, struct fuzz_script *s, uint
                     (p == 0 ? lead_n : trail_n) * 625 + i % 3;
         struct uf_enc_sample e = {(*seq)++, *t_us, inputs & 15, inputs >> 5, 24, counts};
         n += uf_enc_sample(out + n, room - n, &e);
-        *t_us += 1000u * (1 + (ahead & 0x80 ? ahead & 7u : 0));
+        *t_us += 1000000u / RATE_HZ * (1 + (ahead & 0x80 ? ahead & 7u : 0));
     }
     return n;
 }
@@ -109,7 +110,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         REQUIRE(stream);
     }
     struct fuzz_script s = {data, size};
-    struct uf_enc_hello hello = {24, 24, 1000, 1, {1}};
+    struct uf_enc_hello hello = {24, 24, RATE_HZ, 1, {1}};
     size_t piece = 1 + fuzz_take(&s), n = 0;
     uint16_t seq = 0;
     uint32_t t_us = 0;
