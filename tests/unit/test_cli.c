@@ -341,8 +341,8 @@ static void status_of_a_daemon(void **state)
                                          "weights of March, u-u, made ",
                                          "session 5 with Kim, left-handed, 9 swings",
                                          "3: drill, no ball, 7 iron, 4 swings",
-                                         "+0.4 N off its zero now, empty; the last zero moved by "
-                                         "-0.3 N, since the start by +1.2 N",
+                                         ("+0.4 N off its zero now, empty; the last zero moved by "
+                                          "-0.3 N, since the start by +1.2 N"),
                                          "NOT PASSED ",
                                          "vertical force off by -1.50 % at most",
                                          "its zero has not moved since the start",
