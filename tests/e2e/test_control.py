@@ -14,7 +14,7 @@ from e2e import check, run, wait_until
 FIELDS = """page_port state state_text stopping link device board_id firmware channels rate_hz measured_rate_hz
 drift_ppm clock_step_ms samples lost bad counters stance weight_n hand tared tare_age_s calibration database session lesson
 swings_stored last_swing last_swing_utc_us queue queue_limit queue_bytes store_state store_problem
-recording plates spool uptime_s version live feet clock_step_ms""".split()
+recording plates spool uptime_s version live feet""".split()
 
 
 def exchange(s, text):

@@ -204,7 +204,8 @@ def test_slow_disk_and_blocks(place):
         teach(s, {"ask": "begin", "new": {"name": "Kim", "hand": "right"}})
         here = {"seen_session": lesson_is(s, lambda l: l and l["player"])["session"]}
         teach(s, {"ask": "block", "kind": "baseline", **here})
-    place.sim("--rate", "250", "--lesson", "empty:12,walk_on,address,ball,address,ball,stand:4",
+    # at full speed, so that both are found while the first one is being stored
+    place.sim("--rate", "250", "--lesson", "empty:12,walk_on,address,ball,address,ball,stand:4", "--fast",
               "--pty", place.path("board"), wait=False)
     daemon.wait_status(lambda m: m["counters"]["swings_found"] == 2, "two swings", 120)
     with Socket(port) as s:
