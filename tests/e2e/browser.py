@@ -127,7 +127,7 @@ class Socket:
         while time.monotonic() < end:
             m = self.message()
             check(m is not None, "the daemon closed before:", kind)
-            if m["type"] == kind and condition(m):
+            if m["type"] in ((kind,) if isinstance(kind, str) else kind) and condition(m):
                 return m
         raise Failed(f"not within {timeout_s} s: {kind}")
 

@@ -189,9 +189,11 @@ def test_a_lesson(place):
         end = {"ask": "block-end", "seen_block": block["id"], **here}
         for s in (a, b):
             s.send(end)
-        said = [s.wait("answer" if i == 0 else "problem", lambda m: m.get("ask") == "block-end")
-                for i, s in enumerate((a, b))]
-        check("has ended." in said[0]["text"] and "has ended already" in said[1]["text"], said)
+        said = {}
+        for s in (a, b):  # whichever was first
+            m = s.wait(("answer", "problem"), lambda m: m.get("ask") == "block-end")
+            said[m["type"]] = m["text"]
+        check("has ended." in said.get("answer", "") and "has ended already" in said.get("problem", ""), said)
         teach(a, {"ask": "end", **here})
         lesson_is(b, lambda l: l is None)
     daemon.stop()
