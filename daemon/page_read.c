@@ -123,7 +123,7 @@ static json_t *target_json(const struct uf_derived *d, sqlite3_stmt *q)
     struct uf_judgement j;
     uf_target_judge(&t, d->value[metric], d->sd[metric], d->event, &j);
     double from_s = d->event[t.from].t_s, long_s = d->event[t.to].t_s - from_s;
-    return json_pack("{s:s, s:s, s:o, s:o, s:s, s:o, s:o, s:b}", "label", uf_store_text(q, 0),
+    return json_pack("{s:o, s:s, s:o, s:o, s:s, s:o, s:o, s:b}", "label", uf_store_text_json(q, 0),
                      "metric", name, "from_s", number(from_s + 0.01 * t.from_pct * long_s), "to_s",
                      number(from_s + 0.01 * t.to_pct * long_s), "timing", uf_timing_name(j.timing),
                      "off_ms", number(j.off_ms), "u_ms", number(j.u_ms), "sure", j.sure);

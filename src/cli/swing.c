@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT
  * `underfoot swing`: all numbers of one swing in groups, each missing one with its reason, and its
  * curves, recomputed from the raw counts. */
+#include "base/utf8.h"
 #include "cli/cli.h"
 #include "cli/plot.h"
 #include "cli/show.h"
@@ -304,7 +305,9 @@ static int event_named(const char *name)
 
 static void print_target(const struct uf_swing_row *row, sqlite3_stmt *q, FILE *out)
 {
-    const char *label = uf_store_text(q, 0);
+    char label[120]; /* a studio's own words */
+    snprintf(label, sizeof label, "%s", uf_store_text(q, 0));
+    uf_utf8_plain(label);
     int metric = uf_metric_find(uf_store_text(q, 1));
     int from = event_named(uf_store_text(q, 2));
     int to = event_named(uf_store_text(q, 3));

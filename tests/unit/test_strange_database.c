@@ -122,6 +122,8 @@ static void values_of_any_kind(void **state)
     add_swing(&t, s, 800, true, 1000);
     uf_store_close(s);
     says(RUN("--database", p->db, "player", "add", "A. N. Other", "--hand", "right"), 0, "", "");
+    prepare(p, "UPDATE target SET label = 'b' || char(27) || '[2J'");
+    says(RUN("--database", p->db, "swing", "1"), 0, "  b?[2J: ", "");
     prepare(p, "PRAGMA writable_schema = ON;"
                "UPDATE sqlite_master SET sql = replace(replace(sql, 'NOT NULL', ''), ') STRICT',"
                " ')') WHERE type = 'table'; PRAGMA writable_schema = RESET");
