@@ -74,28 +74,7 @@ static int open_it(const char *name, const char *path, int flags, mode_t mode)
     return fd;
 }
 
-static mode_t mode_of(int flags, va_list args)
-{
-    return flags & O_CREAT ? va_arg(args, mode_t) : 0;
-}
-
-int open(const char *path, int flags, ...)
-{
-    va_list args;
-    va_start(args, flags);
-    mode_t mode = mode_of(flags, args);
-    va_end(args);
-    return open_it("open", path, flags, mode);
-}
-
-int open64(const char *path, int flags, ...)
-{
-    va_list args;
-    va_start(args, flags);
-    mode_t mode = mode_of(flags, args);
-    va_end(args);
-    return open_it("open64", path, flags, mode);
-}
+#include "open_calls.h"
 
 ssize_t write(int fd, const void *p, size_t n)
 {

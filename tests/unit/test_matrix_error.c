@@ -8,31 +8,11 @@
 
 #include <cmocka.h>
 
-#include "script.h"
+#include "table.h"
 
 #include "plate/matrix_error.h"
 
 #include <string.h>
-
-struct table {
-    struct uf_rig rig;
-    struct uf_calibration cal;
-    struct uf_analysis_settings settings;
-    struct uf_given given;
-    struct uf_capture *capture;
-};
-
-/* A calibration with known weights, of which nothing else is uncertain. */
-static void set_table(struct table *t)
-{
-    uf_rig_example(&t->rig);
-    uf_calibration_nominal(&t->rig, &t->cal);
-    t->cal.nominal = false;
-    uf_analysis_defaults(&t->settings);
-    uf_given_nothing(&t->given);
-    t->given.system_known = true;
-    t->capture = perform(&usual, &t->rig);
-}
 
 /* The entry of a plate without error patterns; its ways are not told. */
 static json_t *entry_of(const struct uf_plate *plate)

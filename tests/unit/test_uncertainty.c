@@ -8,29 +8,9 @@
 
 #include <cmocka.h>
 
-#include "script.h"
+#include "table.h"
 
 #include <string.h>
-
-struct table {
-    struct uf_rig rig;
-    struct uf_calibration cal;
-    struct uf_analysis_settings settings;
-    struct uf_given given;
-    struct uf_capture *capture;
-};
-
-/* Nothing is uncertain but what a test says. */
-static void set_table(struct table *t)
-{
-    uf_rig_example(&t->rig);
-    uf_calibration_nominal(&t->rig, &t->cal);
-    t->cal.nominal = false;
-    uf_analysis_defaults(&t->settings);
-    uf_given_nothing(&t->given);
-    t->given.system_known = true;
-    t->capture = perform(&usual, &t->rig);
-}
 
 static struct uf_analysis *analyse(const struct table *t)
 {
