@@ -250,12 +250,16 @@ static void rivals(void **state)
 }
 
 /* Rocking found the feet where the plates are believed to be: when these lie elsewhere, so do the
- * feet, and the COP lies in the foot as before. */
-static void feet_go_with_their_plates(void **state)
+ * feet, and the COP lies in the foot as before. For either hand, the calibration's part as elements
+ * or as patterns. */
+static void feet_with_plates(enum uf_hand hand, bool patterns)
 {
-    (void)state;
     struct table t;
     set_table(&t);
+    uf_capture_free(t.capture);
+    struct script mirrored = usual;
+    mirrored.hand = hand;
+    t.capture = perform(&mirrored, &t.rig);
     struct uf_analysis *unknown = analyse(&t);
     for (int foot = 0; foot < UF_FEET; foot++) {
         struct uf_foot_pose *pose = &t.given.foot[foot];
@@ -272,10 +276,15 @@ static void feet_go_with_their_plates(void **state)
     }
     uf_analysis_free(unknown);
     struct uf_analysis *before = analyse(&t);
-    struct uf_plate_u *u = t.given.system.plate;
-    u[0].x_mm = u[0].y_mm = 5;
-    u[0].rotation_deg = 1;
-    u[0].error[UF_MX][UF_FZ] = u[0].error[UF_MY][UF_FZ] = 0.004;
+    struct uf_plate_u *u = &t.given.system.plate[hand == UF_RIGHT_HANDED ? 0 : 1]; /* the lead's */
+    struct uf_matrix_error matrix = {.patterns = 2};
+    matrix.pattern[0][UF_MX][UF_FZ] = matrix.pattern[1][UF_MY][UF_FZ] = 0.004;
+    u->x_mm = u->y_mm = 5;
+    u->rotation_deg = 1;
+    if (patterns)
+        u->matrix = &matrix;
+    else
+        u->error[UF_MX][UF_FZ] = u->error[UF_MY][UF_FZ] = 0.004;
     struct uf_analysis *a = analyse(&t);
     assert_int_equal(a->reason[UF_M_lead_cop_along_at_lead_vertical_peak_pct], UF_REASON_NONE);
     assert_true(a->sd[UF_M_lead_cop_toe_at_lead_vertical_peak_mm] > 6);
@@ -283,12 +292,21 @@ static void feet_go_with_their_plates(void **state)
     double across = a->sd[UF_M_lead_cop_across_at_lead_vertical_peak_pct];
     if (!(along < before->sd[UF_M_lead_cop_along_at_lead_vertical_peak_pct] + 0.15 &&
           across < before->sd[UF_M_lead_cop_across_at_lead_vertical_peak_pct] + 0.3))
-        fail_msg("along %g, was %g; across %g, was %g", along,
+        fail_msg("hand %d, patterns %d: along %g, was %g; across %g, was %g", hand, patterns, along,
                  before->sd[UF_M_lead_cop_along_at_lead_vertical_peak_pct], across,
                  before->sd[UF_M_lead_cop_across_at_lead_vertical_peak_pct]);
     uf_analysis_free(before);
     uf_analysis_free(a);
     uf_capture_free(t.capture);
+}
+
+static void feet_go_with_their_plates(void **state)
+{
+    (void)state;
+    for (int patterns = 0; patterns < 2; patterns++) {
+        feet_with_plates(UF_RIGHT_HANDED, patterns != 0);
+        feet_with_plates(UF_LEFT_HANDED, patterns != 0);
+    }
 }
 
 int main(void)
