@@ -328,7 +328,11 @@ int uf_config_read(struct uf_config *c, const char *path, struct uf_error *err)
     FILE *f = fopen(path, "rb");
     if (!f) {
         rc = errno == ENOENT ? UF_ENOTFOUND : UF_EIO;
-        return uf_fail(err, rc, "cannot open the configuration %s: %s", path, strerror(errno));
+        return uf_fail(
+            err, rc,
+            "cannot open the configuration %s: %s; name it with --config FILE, or make one with "
+            "underfootd --print-config > FILE",
+            path, strerror(errno));
     }
     text = malloc(FILE_MAX + 1);
     if (!text) {

@@ -462,7 +462,8 @@ static void test_files(void **state)
     uf_config_defaults(&c);
     assert_int_equal(uf_config_read(&c, "/nonexistent/underfoot.conf", &err), UF_ENOTFOUND);
     assert_string_equal(err.text, "cannot open the configuration /nonexistent/underfoot.conf: No "
-                                  "such file or directory");
+                                  "such file or directory; name it with --config FILE, or make "
+                                  "one with underfootd --print-config > FILE");
     assert_int_equal(uf_config_read(&c, "/tmp", &err), UF_EIO);
     char path[] = "/tmp/uf_config_XXXXXX";
     int fd = mkstemp(path);
