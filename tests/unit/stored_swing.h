@@ -69,18 +69,21 @@ static inline void run_sql(struct uf_store *s, const char *sql)
         fail_msg("%s: %s", sql, sqlite3_errmsg(uf_store_db(s)));
 }
 
-/* Four seconds at 500 Hz of a right-handed golfer of weight_n: quiet, a pulse under the lead foot
+/* Few: what these tests take is by the sample. */
+enum { SWING_RATE_HZ = 250, SWING_SAMPLES = 4 * SWING_RATE_HZ };
+
+/* Four seconds of a right-handed golfer of weight_n: quiet, a pulse under the lead foot
  * and a dip under the trail foot at 2 s, quiet; impact at 2.05 s when strike is set. */
 static inline struct uf_capture *make_swing(const struct uf_rig *rig, double weight_n, bool strike)
 {
     struct uf_hello board = {.protocol = 1,
                              .channels = 24,
                              .adc_bits = 24,
-                             .rate_hz = 500,
+                             .rate_hz = SWING_RATE_HZ,
                              .firmware = 7,
                              .board_id = {1, 2, 3, 4, 5, 6, 7, 0xab}};
     struct uf_capture *c;
-    assert_int_equal(uf_capture_new(&c, &board, 2000, NULL), 0);
+    assert_int_equal(uf_capture_new(&c, &board, SWING_SAMPLES, NULL), 0);
     c->start_dev_us = 5000000;
     c->trigger_dev_us = c->start_dev_us + 1960000;
     c->ended_still = c->quiet_known = true;
@@ -89,9 +92,9 @@ static inline struct uf_capture *make_swing(const struct uf_rig *rig, double wei
     for (int ch = 0; ch < 24; ch++)
         c->tare_raw[ch] = 1000.25 * (ch % 5) - 1500;
     uint32_t noise = 12345;
-    for (int i = 0; i < 2000; i++) {
+    for (int i = 0; i < SWING_SAMPLES; i++) {
         int32_t *counts = c->counts_raw + (size_t)i * 24;
-        double u = (i - 1000) / 30.0, pulse = exp(-0.5 * u * u);
+        double t_s = (double)i / SWING_RATE_HZ, u = (t_s - 2) / 0.06, pulse = exp(-0.5 * u * u);
         put_load(&rig->plate[0], -60 * pulse, -120 * pulse, weight_n / 2 + 560 * pulse, -20, 35, 0,
                  c->tare_raw, counts);
         put_load(&rig->plate[1], -20 * pulse, 110 * pulse, weight_n / 2 - 240 * pulse, 15, -40, 0,
@@ -100,8 +103,8 @@ static inline struct uf_capture *make_swing(const struct uf_rig *rig, double wei
             noise = noise * 1664525u + 1013904223u;
             counts[ch] += (int32_t)(noise >> 30) - 1;
         }
-        c->offset_us[i] = (uint32_t)(i * 2000);
-        c->inputs[i] = strike && i >= 1025 && i < 1027 ? UF_INPUT_STRIKE : 0;
+        c->offset_us[i] = (uint32_t)(i * (1000000 / SWING_RATE_HZ));
+        c->inputs[i] = strike && t_s >= 2.05 && t_s < 2.058 ? UF_INPUT_STRIKE : 0;
     }
     for (int ch = 0; ch < 24; ch++)
         c->quiet_raw[ch] = c->counts_raw[ch] + 0.5;

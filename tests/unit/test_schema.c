@@ -118,7 +118,7 @@ static void view_of_swings(void **state)
              "SELECT count(*) FROM swings WHERE local_time ="
              " datetime(1700000000, 'unixepoch', 'localtime') AND hand = 'right'"
              " AND abs(weight_n - 800) < 1 AND abs(weight_kg - 81.6) < 0.2"
-             " AND abs(lead_vertical_peak_bw - 1.2) < 0.01 AND abs(impact_s - 2.049) < 0.001"
+             " AND abs(lead_vertical_peak_bw - 1.2) < 0.01 AND abs(impact_s - 2.05) < 0.001"
              " AND calibration = 'data sheet' AND player IS NULL"
              " AND flags LIKE '%data-sheet calibration%' AND flags NOT LIKE ', %'",
              1);

@@ -237,8 +237,8 @@ static void a_swing_in_and_out(void **state)
     assert_int_equal(row.trigger_utc_us, 1700000000123456);
     assert_int_equal(row.stored_utc_us, 1700000001000000);
     assert_true(row.clock_drift_ppm == -3.25);
-    assert_int_equal(row.samples, 2000);
-    assert_int_equal(row.duration_us, 3998000);
+    assert_int_equal(row.samples, SWING_SAMPLES);
+    assert_int_equal(row.duration_us, 4000000 - 1000000 / SWING_RATE_HZ);
     assert_string_equal(row.board_id, "01020304050607ab");
     assert_string_equal(row.calibration, "data sheet");
     assert_true(row.settings.cutoff_hz == t.settings.cutoff_hz);
