@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: MIT
 // For the browser tests: the real daemon, simulated plates on a pty, Debian's Chromium. Everything
 // that is started is ended, and nothing outside this machine can be reached unnoticed.
+import assert from "node:assert/strict";
 import { spawn } from "node:child_process";
 import { existsSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { createConnection } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { after, afterEach, before, beforeEach } from "node:test";
 import { chromium } from "playwright-core";
 import { run } from "./sqlite.js";
 
@@ -208,3 +210,20 @@ export async function watched(context) {
     return { page, wrong };
 }
 
+export const build = process.env.UNDERFOOT_BUILD;
+export let bay, chrome, page, wrong;
+
+/** For the tests of a file: one browser, and to each test a bay of its own and a page that is watched. */
+export function aBayForEach() {
+    assert.ok(build, "set UNDERFOOT_BUILD to the build folder");
+    before(async () => (chrome = await browser()));
+    after(async () => chrome.end());
+    beforeEach(async () => {
+        bay = new Bay(build);
+        ({ page, wrong } = await watched(chrome.context));
+    });
+    afterEach(async () => {
+        await page.close();
+        await bay.end();
+    });
+}

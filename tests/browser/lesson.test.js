@@ -4,25 +4,14 @@
 // it leaves a picture of each state there.
 import assert from "node:assert/strict";
 import { mkdirSync } from "node:fs";
-import { after, afterEach, before, beforeEach, test } from "node:test";
+import { test } from "node:test";
 import { one } from "./sqlite.js";
-import { Bay, browser, until, wait, watched } from "./harness.js";
+import { aBayForEach, bay, chrome, page, until, wait, watched, wrong } from "./harness.js";
 
-const build = process.env.UNDERFOOT_BUILD, shots = process.env.UNDERFOOT_SHOTS;
-assert.ok(build, "set UNDERFOOT_BUILD to the build folder");
+const shots = process.env.UNDERFOOT_SHOTS;
 if (shots) mkdirSync(shots, { recursive: true });
 
-let chrome, bay, page, wrong;
-before(async () => (chrome = await browser()));
-after(async () => chrome.end());
-beforeEach(async () => {
-    bay = new Bay(build);
-    ({ page, wrong } = await watched(chrome.context));
-});
-afterEach(async () => {
-    await page.close();
-    await bay.end();
-});
+aBayForEach();
 
 async function shoot(name) {
     if (!shots) return;

@@ -3,24 +3,12 @@
 // node --test tests/browser/page.test.js, with the build folder in UNDERFOOT_BUILD.
 import assert from "node:assert/strict";
 import { appendFileSync, readFileSync } from "node:fs";
-import { after, before, beforeEach, afterEach, test } from "node:test";
+import { test } from "node:test";
 import { one } from "./sqlite.js";
-import { Bay, browser, until, wait, watched } from "./harness.js";
+import { aBayForEach, bay, page, until, wait, wrong } from "./harness.js";
 
-const build = process.env.UNDERFOOT_BUILD;
-assert.ok(build, "set UNDERFOOT_BUILD to the build folder");
 
-let chrome, bay, page, wrong;
-before(async () => (chrome = await browser()));
-after(async () => chrome.end());
-beforeEach(async () => {
-    bay = new Bay(build);
-    ({ page, wrong } = await watched(chrome.context));
-});
-afterEach(async () => {
-    await page.close();
-    await bay.end();
-});
+aBayForEach();
 
 const number = async (selector) => Number(await page.textContent(selector));
 const lineIs = (kind) => page.waitForSelector(`#line[data-kind=${kind}]`);

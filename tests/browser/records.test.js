@@ -5,10 +5,8 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { after, before, test } from "node:test";
 import { one } from "./sqlite.js";
-import { Bay, browser, until, watched } from "./harness.js";
+import { Bay, browser, build, until, watched } from "./harness.js";
 
-const build = process.env.UNDERFOOT_BUILD;
-assert.ok(build, "set UNDERFOOT_BUILD to the build folder");
 const EVIL = ` <img src=x onerror="alert(1)"> & 'é'`;
 
 let chrome, bay;

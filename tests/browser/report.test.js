@@ -4,24 +4,12 @@
 // node --test tests/browser/report.test.js, with the build folder in UNDERFOOT_BUILD.
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
-import { after, afterEach, before, beforeEach, test } from "node:test";
+import { test } from "node:test";
 import { pathToFileURL } from "node:url";
-import { Bay, browser, watched } from "./harness.js";
+import { aBayForEach, bay, build, page, wrong } from "./harness.js";
 
-const build = process.env.UNDERFOOT_BUILD;
-assert.ok(build, "set UNDERFOOT_BUILD to the build folder");
 
-let chrome, bay, page, wrong;
-before(async () => (chrome = await browser()));
-after(async () => chrome.end());
-beforeEach(async () => {
-    bay = new Bay(build);
-    ({ page, wrong } = await watched(chrome.context));
-});
-afterEach(async () => {
-    await page.close();
-    await bay.end();
-});
+aBayForEach();
 
 const program = (name, ...args) =>
     execFileSync(`${build}/${name}`, ["--config", bay.path("underfoot.conf"), ...args], { encoding: "utf8", stdio: ["ignore", "pipe", "pipe"] });
