@@ -292,7 +292,10 @@ int uf_acquire_new(struct uf_acquire **out, const struct uf_acquire_config *conf
     bool keep = start->has_tare && !a->replay && age_s >= 0 && age_s < TARE_KEPT_S;
     a->has_tare = keep;
     a->tare_mono_us = uf_clock_mono_us() - (int64_t)(1e6 * age_s);
-    int rc = uf_gate_new(&a->gate, c->link.form, c->link.board_id, &c->rig, err);
+    a->spare = uf_job_new(UF_JOB_SWING);
+    int rc = a->spare ? UF_OK : uf_fail(err, UF_ENOMEM, "no memory for the measuring chain");
+    if (!rc)
+        rc = uf_gate_new(&a->gate, c->link.form, c->link.board_id, &c->rig, err);
     if (!rc)
         rc = uf_clockmap_new(&a->clockmap, CLOCKMAP_S, err);
     if (!rc && config->past && config->past->pipeline)
@@ -317,6 +320,7 @@ void uf_acquire_free(struct uf_acquire *a)
     uf_gate_free(a->gate);
     uf_clockmap_free(a->clockmap);
     uf_pipeline_free(a->pipeline);
+    uf_job_free(a->spare);
     free(a);
 }
 

@@ -135,10 +135,14 @@ static struct uf_job *capture_job(struct uf_acquire *a, enum uf_job_kind kind,
 {
     struct uf_capture *capture = event->capture;
     struct uf_job *job = uf_job_new(kind);
-    if (!job)
+    if (!job && kind == UF_JOB_SWING) {
+        job = a->spare;
+        a->spare = NULL;
+    }
+    if (!job) {
         uf_capture_free(capture);
-    if (!job)
         return NULL;
+    }
     job->capture = capture;
     job->stand = a->chain | event->stand;
     job->asked = event->asked;
@@ -179,6 +183,8 @@ static void take_swing(struct uf_acquire *a, const struct uf_pipeline_event *eve
         uf_log(UF_LOG_ERROR, "a swing is lost: no memory");
         return;
     }
+    if (!a->spare)
+        a->spare = uf_job_new(UF_JOB_SWING);
     job->maybe_stored = a->past_dev_us >= 0 && event->capture->start_dev_us <= a->past_dev_us;
     job->stored_after = a->spooled.stored_id;
     job->drift_ppm = uf_acquire_drift_ppm(a);

@@ -50,6 +50,8 @@ struct uf_acquire {
     int64_t hello_mono_us; /* since then .. */
     int hellos;            /* .. so many changed HELLOs */
 
+    struct uf_job *spare; /* for a swing that there is no memory for */
+
     struct uf_acquire_mark marks[UF_ACQUIRE_MARKS];
     int next_mark;
     struct uf_feet_state feet;

@@ -5,6 +5,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "daemon/start_memory.h"
 
 #include <signal.h>
 #include <stdio.h>
@@ -414,6 +415,7 @@ int uf_daemon_start_loop(struct uf_daemon *d, struct uf_error *err)
 {
     signal(SIGPIPE, SIG_IGN); /* a client that is gone */
     signal(SIGXFSZ, SIG_IGN); /* a file at its limit is a full disk, no reason to die */
+    uf_start_memory_begin();
     int rc = uv_loop_init(&d->loop);
     if (rc < 0)
         return uf_fail(err, UF_EIO, "cannot make an event loop: %s", uv_strerror(rc));
@@ -672,6 +674,7 @@ void uf_daemon_stop_signals(struct uf_daemon *d)
 
 void uf_daemon_run(struct uf_daemon *d)
 {
+    uf_start_memory_end();
     uf_link_start(d->link);
     uv_run(&d->loop, UV_RUN_DEFAULT);
     say_goodbye(d);

@@ -20,6 +20,7 @@
 #define STRIKE_S       0.05 /* a second rise within this is the same strike, bouncing */
 #define LONE_S         3.0  /* beyond the window behind a trigger: no swing takes the strike now */
 #define STRIKES        8    /* that wait for their swing */
+#define CUT_TRIES_S    2.0  /* for so long memory is asked for, for a swing */
 #define RING_EXTRA_S   6.0  /* frames kept beyond the longest window: the quiet stretch before it */
 #define SINGLE_HALF_MM                                                                             \
     225.0 /* single plate: the feet are taken to stand so far from the middle                      \
@@ -52,7 +53,7 @@ struct uf_pipeline {
     struct uf_segment *segment; /* made at HELLO: they need the rate */
     struct uf_ring *ring;
     struct uf_hello hello;
-    bool greeted, fits;
+    bool greeted, fits, wants_memory;
     double rate_hz; /* promised, or as found where that is untrue */
     bool rate_checked;
     uint64_t rate_samples; /* since rate_from_dev_us */
@@ -72,6 +73,9 @@ struct uf_pipeline {
     struct uf_wire_event event;
     unsigned waiting; /* enum pending bits */
     struct uf_tare_event tare_event;
+    struct uf_segment_result uncut; /* a swing that no memory was found for yet, */
+    int64_t uncut_dev_us;           /* .. since then; */
+    bool cut_due;
     struct uf_capture *capture;
     uint32_t capture_stand; /* of it */
     struct uf_rocking rocking;
@@ -169,18 +173,31 @@ static int fit_board(struct uf_pipeline *p, double rate_hz, struct uf_error *err
     return uf_lowpass_design(&p->lowpass, 2, cutoff_hz, rate_hz, err);
 }
 
+/* Is said once; where memory was all that lacked, the board's next HELLO is the next try. */
+static bool try_to_fit(struct uf_pipeline *p, double rate_hz)
+{
+    int rc = fit_board(p, rate_hz, &p->error);
+    p->fits = rc == UF_OK;
+    if (!p->fits && !p->wants_memory)
+        p->waiting |= WAIT_ERROR;
+    p->wants_memory = rc == UF_ENOMEM;
+    return p->fits;
+}
+
 static void take_hello(struct uf_pipeline *p)
 {
-    if (!p->event.hello_changed)
+    if (!p->event.hello_changed) {
+        if (p->wants_memory)
+            try_to_fit(p, p->rate_hz);
         return;
+    }
     p->hello = p->event.hello;
     p->greeted = true;
     p->waiting |= WAIT_HELLO;
     p->rate_checked = false;
     p->rate_samples = 0;
-    p->fits = fit_board(p, p->hello.rate_hz, &p->error) == UF_OK;
-    if (!p->fits)
-        p->waiting |= WAIT_ERROR;
+    p->wants_memory = false;
+    try_to_fit(p, p->hello.rate_hz);
 }
 
 /* ---- samples ---- */
@@ -237,6 +254,16 @@ static int cut_out(struct uf_pipeline *p, const struct uf_segment_result *r, str
     p->capture = c;
     p->capture_stand = p->stand - (r->trigger_dev_us < p->stand_dev_us);
     return UF_OK;
+}
+
+/* Without memory once more with each sample, as long as the ring keeps the whole window for sure;
+ * after longest_s: no more. */
+static void try_to_cut(struct uf_pipeline *p, double longest_s)
+{
+    int rc = cut_out(p, &p->uncut, &p->error);
+    p->cut_due = rc == UF_ENOMEM && 1e-6 * (double)(p->live.t_dev_us - p->uncut_dev_us) < longest_s;
+    if (!p->cut_due)
+        p->waiting |= rc ? WAIT_ERROR : WAIT_SWING;
 }
 
 /* Nobody stands there any more, or it may be somebody else. */
@@ -309,10 +336,12 @@ static void take_segment_event(struct uf_pipeline *p, enum uf_segment_event even
 {
     if (event == UF_SEG_NOTHING)
         return;
-    if (event == UF_SEG_SWING)
+    if (event == UF_SEG_SWING) {
         match_strikes(p, result);
-    if (event == UF_SEG_SWING)
-        p->waiting |= cut_out(p, result, &p->error) ? WAIT_ERROR : WAIT_SWING;
+        p->uncut = *result;
+        p->uncut_dev_us = p->live.t_dev_us;
+        try_to_cut(p, CUT_TRIES_S);
+    }
     if (event == UF_SEG_REFUSED) {
         p->refused[uf_segment_last_refusal(p->segment)]++;
         p->waiting |= WAIT_REFUSED;
@@ -374,8 +403,7 @@ static void check_rate(struct uf_pipeline *p, const struct uf_frame *f)
             n, span_s);
         return;
     }
-    p->fits = fit_board(p, found_hz, &p->error) == UF_OK;
-    if (p->fits)
+    if (try_to_fit(p, found_hz))
         uf_fail(
             &p->error, UF_EINVAL,
             "the board promises %.0f samples a second and sends %.0f by its own clock: mend its "
@@ -428,6 +456,8 @@ static void take_sample(struct uf_pipeline *p)
     p->first_frame = false;
     p->epoch = f->epoch;
     uf_ring_push(p->ring, f); /* as it came */
+    if (p->cut_due)
+        try_to_cut(p, CUT_TRIES_S);
     doubt(p, f);
     p->live.t_dev_us = f->t_dev_us;
     p->live.inputs = f->inputs;
@@ -562,8 +592,15 @@ void uf_pipeline_finish(struct uf_pipeline *p, struct uf_pipeline_event *out, st
 {
     if (give(p, out, err) || !p->segment)
         return;
+    if (p->cut_due) { /* one swing after the other */
+        try_to_cut(p, 0);
+        give(p, out, err);
+        return;
+    }
     struct uf_segment_result result;
     take_segment_event(p, uf_segment_finish(p->segment, &result), &result);
+    if (p->cut_due)
+        try_to_cut(p, 0);
     give(p, out, err);
 }
 

@@ -14,8 +14,34 @@
 #include "swing/analysis.h"
 #include "swing/pipeline.h"
 
+#include <limits.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* The linker leads the chain's allocations here (tests/CMakeLists.txt). Those of a pipeline at work
+ * are counted; the fail_at-th gets nothing (0: all get what they want), and fail_more after it. */
+static int fail_at, fail_more, allocations;
+static bool counting;
+void *__real_malloc(size_t n);
+void *__real_calloc(size_t count, size_t n);
+void *__wrap_malloc(size_t n);
+void *__wrap_calloc(size_t count, size_t n);
+
+static bool fails(void)
+{
+    allocations += counting;
+    return counting && fail_at > 0 && allocations >= fail_at && allocations - fail_at <= fail_more;
+}
+
+void *__wrap_malloc(size_t n)
+{
+    return fails() ? NULL : __real_malloc(n);
+}
+
+void *__wrap_calloc(size_t count, size_t n)
+{
+    return fails() ? NULL : __real_calloc(count, n);
+}
 
 #define WEIGHT_N  800.0
 #define EMPTY_S   4.0 /* before the shape begins */
@@ -181,6 +207,8 @@ static struct heard play(const struct stream *s, const struct uf_rig *rig,
     uf_calibration_nominal(rig, &cal);
     struct uf_pipeline *p;
     assert_int_equal(uf_pipeline_new(&p, with, rig, &cal, NULL, NULL), 0);
+    allocations = 0;
+    counting = true;
     struct uf_pipeline_event e;
     for (size_t at = 0; at < s->n; at += piece) {
         size_t n = s->n - at < piece ? s->n - at : piece, taken = 0;
@@ -193,6 +221,7 @@ static struct heard play(const struct stream *s, const struct uf_rig *rig,
         uf_pipeline_finish(p, &e, &h.err);
         hear(p, &e, &h);
     } while (e.kind != UF_PIPE_NONE);
+    counting = false;
     h.doubts = *uf_pipeline_doubts(p);
     uf_pipeline_free(p);
     return h;
@@ -204,16 +233,21 @@ static void forget(struct heard *h)
         uf_capture_free(h->capture[i]);
 }
 
-static void same_capture(const struct uf_capture *a, const struct uf_capture *b)
+static void same_window(const struct uf_capture *a, const struct uf_capture *b)
 {
     assert_int_equal(a->samples, b->samples);
     assert_int_equal(a->start_dev_us, b->start_dev_us);
     assert_int_equal(a->trigger_dev_us, b->trigger_dev_us);
-    assert_memory_equal(a->tare_raw, b->tare_raw, sizeof a->tare_raw);
     assert_memory_equal(a->quiet_raw, b->quiet_raw, sizeof a->quiet_raw);
     assert_memory_equal(a->offset_us, b->offset_us, a->samples * sizeof *a->offset_us);
     assert_memory_equal(a->counts_raw, b->counts_raw,
                         a->samples * a->board.channels * sizeof *a->counts_raw);
+}
+
+static void same_capture(const struct uf_capture *a, const struct uf_capture *b)
+{
+    same_window(a, b);
+    assert_memory_equal(a->tare_raw, b->tare_raw, sizeof a->tare_raw);
 }
 
 #define SHAPE_N (sizeof swing_shape / sizeof swing_shape[0])
@@ -562,6 +596,51 @@ static void live_values_show_the_weight(void **state)
     free(s.bytes);
 }
 
+/* Whatever allocation fails from the board's first HELLO on, the swing is found: the next HELLO or
+ * the next sample is another try. */
+static void no_memory_for_a_moment(void **state)
+{
+    (void)state;
+    struct stream s = begin(24);
+    append(&s, swing_shape, SHAPE_N, 5.1);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    struct heard whole = play(&s, &rig, &settings, 4096);
+    assert_int_equal(whole.swings, 1);
+    int needed = allocations, told = 0;
+    assert_in_range(needed, 6, 100);
+    for (fail_at = 1; fail_at <= needed; fail_at++) {
+        struct heard h = play(&s, &rig, &settings, 4096);
+        told += h.errors;
+        assert_int_equal(h.swings, 1);
+        same_window(h.capture[0], whole.capture[0]); /* the zero may be of a second later */
+        forget(&h);
+    }
+    assert_int_not_equal(told, 0); /* while nothing can be measured */
+    fail_at = 0;
+    forget(&whole);
+    free(s.bytes);
+}
+
+/* For longer: a sentence, said once, and no swing. */
+static void no_memory_for_long(void **state)
+{
+    (void)state;
+    struct stream s = begin(24);
+    append(&s, swing_shape, SHAPE_N, 5.1);
+    struct uf_rig rig;
+    uf_rig_example(&rig);
+    fail_more = INT_MAX;
+    for (fail_at = 1; fail_at < 6; fail_at += 4) { /* from HELLO on; when the swing is cut out */
+        struct heard h = play(&s, &rig, &settings, 4096);
+        assert_int_equal(h.swings, 0);
+        assert_int_equal(h.errors, 1);
+        assert_non_null(strstr(h.err.text, "no memory for"));
+    }
+    fail_at = fail_more = 0;
+    free(s.bytes);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -580,6 +659,8 @@ int main(void)
         cmocka_unit_test(a_railed_channel_is_no_zero),
         cmocka_unit_test(a_reboot_between_swings),
         cmocka_unit_test(live_values_show_the_weight),
+        cmocka_unit_test(no_memory_for_a_moment),
+        cmocka_unit_test(no_memory_for_long),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -57,7 +57,8 @@ static int make_all(void **state)
     uf_analysis_defaults(&settings);
     for (int strike = 0; strike < 2; strike++) {
         made.capture[strike] = make_swing(&made.rig, 800, strike);
-        made.capture[strike]->samples = SWING_SAMPLES * 7 / 10; /* what comes after it takes time only */
+        made.capture[strike]->samples =
+            SWING_SAMPLES * 7 / 10; /* what comes after it takes time only */
         if (uf_analyse(made.capture[strike], &made.rig, &nominal, &settings, &made.analysis[strike],
                        NULL))
             return -1;
