@@ -306,7 +306,7 @@ static int on_http(struct lws *wsi, enum lws_callback_reasons reason, void *user
     case LWS_CALLBACK_HTTP_WRITEABLE:
         return uf_http_writable(wsi, user);
     case LWS_CALLBACK_HTTP_CONFIRM_UPGRADE:
-        rc = uf_http_upgrade(wsi, s->c.access, in);
+        rc = uf_http_upgrade(wsi, s->c.access);
         s->counts.refused_upgrades += rc != 0;
         return rc;
     case LWS_CALLBACK_HTTP_BODY:

@@ -5,6 +5,7 @@
 #include "daemon/server_in.h"
 
 #include <string.h>
+#include <strings.h>
 
 #define CHUNK 8192
 
@@ -119,11 +120,16 @@ int uf_http_writable(struct lws *wsi, struct uf_http *h)
     return lws_http_transaction_completed(wsi) ? -1 : 0;
 }
 
-int uf_http_upgrade(struct lws *wsi, const struct uf_access *access, const char *to)
+int uf_http_upgrade(struct lws *wsi, const struct uf_access *access)
 {
-    char path[64] = "", protocol[64] = "";
+    char path[64] = "", protocol[64] = "", to[32] = "";
+    /* libwebsockets has answered an upgrade that it does not know, given the head back, and asks us
+     * all the same: what it says the upgrade is to is freed memory then. */
+    if (lws_hdr_total_length(wsi, WSI_TOKEN_UPGRADE) <= 0)
+        return -1;
     const struct refusal *why = check_names(wsi, access, true);
-    bool good = strcmp(to, "websocket") == 0 &&
+    bool good = lws_hdr_copy(wsi, to, sizeof to, WSI_TOKEN_UPGRADE) > 0 &&
+                strcasecmp(to, "websocket") == 0 &&
                 lws_hdr_copy(wsi, path, sizeof path, WSI_TOKEN_GET_URI) > 0 &&
                 strcmp(path, UF_SOCKET_PATH) == 0 &&
                 lws_hdr_copy(wsi, protocol, sizeof protocol, WSI_TOKEN_PROTOCOL) > 0 &&

@@ -19,7 +19,7 @@ int uf_http_request(struct lws *wsi, struct uf_http *h, const struct uf_access *
                     const char *path, struct uf_server_counts *counts);
 int uf_http_writable(struct lws *wsi, struct uf_http *h);
 /* LWS_CALLBACK_HTTP_CONFIRM_UPGRADE: 0: go on; 1: refused with an answer; -1: hang up. */
-int uf_http_upgrade(struct lws *wsi, const struct uf_access *access, const char *to);
+int uf_http_upgrade(struct lws *wsi, const struct uf_access *access);
 
 #define UF_SOCKET_PATH     "/live"
 #define UF_SOCKET_PROTOCOL "underfoot"

@@ -388,6 +388,27 @@ def test_port_in_use(place):
     daemon.stop()
 
 
+def test_unknown_upgrade(place):
+    """On a connection that has had an answer: libwebsockets gives the head back before it asks what we
+    think of the upgrade (seen by AddressSanitizer: the daemon would not end with 0)."""
+    daemon, port = start(place)
+    host = f"Host: 127.0.0.1:{port}\r\n"
+    with socket.create_connection(("127.0.0.1", port), timeout=20) as s:
+        answers = b""
+        for request in (f"GET /nothing HTTP/1.1\r\n{host}\r\n",
+                        f"GET /live HTTP/1.1\r\n{host}Upgrade: other\r\n\r\n"):
+            s.sendall(request.encode())
+            begun = len(answers)
+            while b"\r\n\r\n" not in answers[begun:]:
+                more = s.recv(65536)
+                check(more, "closed without an answer:", answers)
+                answers += more
+            time.sleep(0.1)
+    check(b" 404 " in answers and b" 403 " in answers, answers)
+    check(get(port)[0] == 200, "the page is still there")
+    daemon.stop()
+
+
 def test_rude(place):
     """Malformed, oversized and slow senders: no sample is lost, and the page is still there."""
     daemon, port = start(place)
@@ -473,5 +494,5 @@ def test_end_unplugged(place):
 
 
 run(test_files, test_names, test_lesson, test_commands, test_a_lesson, test_slow_disk_and_blocks,
-    test_limits, test_token, test_port_in_use, test_rude, test_rude_sockets, test_end,
+    test_limits, test_token, test_port_in_use, test_unknown_upgrade, test_rude, test_rude_sockets, test_end,
     test_end_unplugged)
