@@ -12,10 +12,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DRAIN_MS    30000 /* tries in vain to store, before the daemon ends without */
-#define TICK_MS     20    /* of the loop: how finely a stall is seen */
-#define PATIENCE_MS 3000  /* storing takes so long at the end: say so */
-#define LOOK_MS     60000 /* how often what others may have written is looked at */
+#define LAST_ROUND_MS 15000 /* for handles to close; a question of the page may take 10 s */
+#define HANDLES_TEXT  200
+#define DRAIN_MS      30000 /* tries in vain to store, before the daemon ends without */
+#define TICK_MS       20    /* of the loop: how finely a stall is seen */
+#define PATIENCE_MS   3000  /* storing takes so long at the end: say so */
+#define LOOK_MS       60000 /* how often what others may have written is looked at */
 
 /* ---- what people and systemd are told ---- */
 
@@ -425,11 +427,48 @@ int uf_daemon_start_loop(struct uf_daemon *d, struct uf_error *err)
     return UF_OK;
 }
 
+static void give_up(uv_timer_t *guard)
+{
+    uv_stop(guard->loop);
+}
+
+static void name_handle(uv_handle_t *handle, void *who)
+{
+    char *text = who;
+    size_t n = strlen(text);
+    if (uv_has_ref(handle))
+        snprintf(text + n, HANDLES_TEXT - n, " %s", uv_handle_type_name(handle->type));
+}
+
+/* The handles' last callbacks; false: some do not end, and what is theirs must stay. All that was
+ * measured is on the disk by now. */
+static bool last_round(struct uf_daemon *d)
+{
+    char left[HANDLES_TEXT] = "";
+    uv_timer_t guard;
+    uv_timer_init(&d->loop, &guard);
+    uv_timer_start(&guard, give_up, LAST_ROUND_MS, 0);
+    uv_unref((uv_handle_t *)&guard);
+    bool over = uv_run(&d->loop, UV_RUN_DEFAULT) == 0;
+    if (!over)
+        uv_walk(&d->loop, name_handle, left);
+    uv_close((uv_handle_t *)&guard, NULL);
+    uv_run(&d->loop, over ? UV_RUN_DEFAULT : UV_RUN_NOWAIT);
+    if (!over)
+        uf_log(UF_LOG_ERROR, "the event loop does not end after %d s, for these handles:%s",
+               LAST_ROUND_MS / 1000, left);
+    return over;
+}
+
 void uf_daemon_stop_loop(struct uf_daemon *d)
 {
     if (!d->loop_open)
         return;
-    uv_run(&d->loop, UV_RUN_DEFAULT); /* the handles' last callbacks */
+    if (!last_round(d)) {
+        d->exit_code = 1;
+        return;
+    }
+    d->loop_open = false;
     uf_page_free(d->page);
     int rc = uv_loop_close(&d->loop);
     if (rc == 0)

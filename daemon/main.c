@@ -70,7 +70,8 @@ static int run(const struct uf_config *config)
     uf_daemon_stop_loop(d);
 
     int code = rc ? EXIT_FAILED : d->exit_code;
-    free(d);
+    if (!d->loop_open) /* else something may still work with it */
+        free(d);
     return code;
 }
 
