@@ -51,6 +51,27 @@ static inline struct uf_store *open_store(const struct place *p, enum uf_store_m
     return s;
 }
 
+/* For cmocka: *state is a place, without anything or with an empty database of ours. */
+static inline int place_set_up(void **state)
+{
+    *state = place_new();
+    return 0;
+}
+
+static inline int empty_set_up(void **state)
+{
+    struct place *p = place_new();
+    uf_store_close(open_store(p, UF_STORE_CREATE));
+    *state = p;
+    return 0;
+}
+
+static inline int place_tear_down(void **state)
+{
+    place_free(*state);
+    return 0;
+}
+
 /* The number that one statement gives. */
 static inline int64_t number(struct uf_store *s, const char *sql)
 {

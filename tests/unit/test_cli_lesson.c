@@ -13,21 +13,6 @@
 #include "stored_swing.h"
 #include "swing/variability.h"
 
-static int set_up(void **state)
-{
-    struct place *p = place_new();
-    struct uf_store *s = open_store(p, UF_STORE_CREATE);
-    uf_store_close(s);
-    *state = p;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    place_free(*state);
-    return 0;
-}
-
 #define DB(...) RUN("--database", ((const struct place *)*state)->db, __VA_ARGS__)
 
 /* A swing arrives now: into the open session and block. */
@@ -266,7 +251,7 @@ static void manual(void **state)
     done(r);
 }
 
-#define T(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
+#define T(f) cmocka_unit_test_setup_teardown(f, empty_set_up, place_tear_down)
 
 int main(void)
 {

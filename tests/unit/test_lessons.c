@@ -13,18 +13,6 @@
 
 #define S INT64_C(1000000)
 
-static int set_up(void **state)
-{
-    *state = place_new();
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    place_free(*state);
-    return 0;
-}
-
 static void refused(int rc, int code, const struct uf_error *err, const char *words)
 {
     if (rc != code || !strstr(err->text, words))
@@ -401,7 +389,7 @@ static void extras(void **state)
     uf_store_close(s);
 }
 
-#define T(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
+#define T(f) cmocka_unit_test_setup_teardown(f, place_set_up, place_tear_down)
 
 int main(void)
 {

@@ -22,20 +22,6 @@
 
 #define NASTY "<xmp onload=\"x()\">'&amp; \xC3\x86r\xC3\xB8"
 
-static int set_up(void **state)
-{
-    struct place *p = place_new();
-    uf_store_close(open_store(p, UF_STORE_CREATE));
-    *state = p;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    place_free(*state);
-    return 0;
-}
-
 #define DB(...)   RUN("--database", ((const struct place *)*state)->db, __VA_ARGS__)
 #define FINE(...) says(DB(__VA_ARGS__), 0, "", "")
 
@@ -534,7 +520,7 @@ static void a_name_that_files_can_have(void **state)
     done(r);
 }
 
-#define T(test) cmocka_unit_test_setup_teardown(test, set_up, tear_down)
+#define T(test) cmocka_unit_test_setup_teardown(test, empty_set_up, place_tear_down)
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -13,18 +13,6 @@
 
 #include "store/schema.h"
 
-static int set_up(void **state)
-{
-    *state = place_new();
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    place_free(*state);
-    return 0;
-}
-
 static void count_is(struct uf_store *s, const char *sql, int64_t want)
 {
     int64_t got = number(s, sql);
@@ -239,7 +227,7 @@ static void a_failing_migration_leaves_nothing(void **state)
     uf_store_close(s);
 }
 
-#define T(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
+#define T(f) cmocka_unit_test_setup_teardown(f, place_set_up, place_tear_down)
 
 int main(void)
 {

@@ -18,18 +18,6 @@
 #include <sys/stat.h>
 #include <sys/wait.h>
 
-static int set_up(void **state)
-{
-    *state = place_new();
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    place_free(*state);
-    return 0;
-}
-
 /* ---- refusals ---- */
 
 static void refused(const char *path, enum uf_store_mode mode, int code, const char *words)
@@ -637,7 +625,7 @@ static void another_writer_is_waited_for_and_named(void **state)
     uf_store_close(b);
 }
 
-#define T(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
+#define T(f) cmocka_unit_test_setup_teardown(f, place_set_up, place_tear_down)
 
 int main(void)
 {

@@ -11,20 +11,6 @@
 #include "cli_run.h"
 #include "stored_swing.h"
 
-static int set_up(void **state)
-{
-    struct place *p = place_new();
-    uf_store_close(open_store(p, UF_STORE_CREATE));
-    *state = p;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    place_free(*state);
-    return 0;
-}
-
 /* As their owner's own program may: nothing of ours is in the way. */
 static void prepare(const struct place *p, const char *sql)
 {
@@ -146,7 +132,7 @@ static void values_of_any_kind(void **state)
     done(r);
 }
 
-#define T(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
+#define T(f) cmocka_unit_test_setup_teardown(f, empty_set_up, place_tear_down)
 
 int main(void)
 {
